@@ -1,0 +1,1 @@
+//! The program `wheelwitness`: every command, composed of the crates beside it.

@@ -1,0 +1,3 @@
+//! The program `wheelwitness`.
+
+fn main() {}

@@ -1,0 +1,8 @@
+//! THE PHYSICS: quantities with units and uncertainty, the vehicle description, pulse-to-speed
+//! estimation, kinematics, evidence and verdicts.
+//!
+//! Streaming, no I/O, no clock, no device. Modules go from inner to outer; a module uses only
+//! those above it.
+
+pub mod quantity;
+pub mod vehicle;

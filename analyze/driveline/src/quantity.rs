@@ -1,0 +1,83 @@
+//! A measured value with its unit, its uncertainty and where that uncertainty comes from.
+//!
+//! Uncertainties are standard uncertainties (one sigma) in the sense of the GUM (JCGM 100:2008).
+
+use serde::{Deserialize, Serialize};
+
+/// One named contribution to a standard uncertainty.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Component {
+    /// What it is, in the field's words: `side slip`, `counting`, `geometry`.
+    pub name: String,
+    /// Standard uncertainty that it contributes, in the unit of the estimate (never negative).
+    pub u: f64,
+    /// True when every period of the drive shares it, so that averaging never shrinks it.
+    pub shared: bool,
+    /// Degrees of freedom; infinite for a contribution that is not estimated from scatter.
+    #[serde(with = "finite_or_null")]
+    pub dof: f64,
+}
+
+/// A measured value: what it is, how far it may be off, and why.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Estimate {
+    /// Name of the quantity, stable in the result: `allowance`, `mismatch`.
+    pub name: String,
+    /// Best value, in `unit`.
+    pub value: f64,
+    /// Unit as printed: `1`, `%`, `s`, `turn`, `mm`.
+    pub unit: String,
+    /// Contributions to the uncertainty, combined as the root of the sum of squares.
+    pub components: Vec<Component>,
+}
+
+impl Component {
+    /// A contribution that other periods do not share, known without limit of freedom.
+    pub fn own(name: &str, u: f64) -> Self {
+        Component { name: name.into(), u: u.abs(), shared: false, dof: f64::INFINITY }
+    }
+
+    /// A contribution shared by all periods of the drive.
+    pub fn shared(name: &str, u: f64) -> Self {
+        Component { shared: true, ..Self::own(name, u) }
+    }
+
+    /// A contribution estimated from the scatter of data, with its degrees of freedom.
+    pub fn from_scatter(name: &str, u: f64, dof: f64) -> Self {
+        Component { dof, ..Self::own(name, u) }
+    }
+}
+
+impl Estimate {
+    /// Combined standard uncertainty (GUM 5.1.2, independent contributions).
+    ///
+    /// ```
+    /// use wheelwitness_driveline::quantity::{Component, Estimate};
+    /// let e = Estimate { name: "x".into(), value: 1.0, unit: "1".into(),
+    ///     components: vec![Component::own("a", 3.0), Component::shared("b", 4.0)] };
+    /// assert_eq!(e.u(), 5.0);
+    /// ```
+    pub fn u(&self) -> f64 {
+        self.components.iter().map(|c| c.u * c.u).sum::<f64>().sqrt()
+    }
+
+    /// Effective degrees of freedom (Welch-Satterthwaite, GUM G.4.1); infinite when no
+    /// contribution is estimated from scatter.
+    pub fn dof(&self) -> f64 {
+        let u4 = self.u().powi(4);
+        let sum: f64 = self.components.iter().map(|c| c.u.powi(4) / c.dof).sum();
+        if sum > 0.0 { u4 / sum } else { f64::INFINITY }
+    }
+}
+
+mod finite_or_null {
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    pub fn serialize<S: Serializer>(v: &f64, s: S) -> Result<S::Ok, S::Error> {
+        v.is_finite().then_some(*v).serialize(s)
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(d: D) -> Result<f64, D::Error> {
+        Ok(Option::deserialize(d)?.unwrap_or(f64::INFINITY))
+    }
+}

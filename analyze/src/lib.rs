@@ -1,0 +1,6 @@
+//! UNDERSTAND: from a capture to claims with evidence.
+//!
+//! Modules go from inner to outer; a module uses only those above it.
+
+pub mod result;
+pub mod series;

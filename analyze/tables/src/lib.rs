@@ -1,0 +1,1 @@
+//! TABLES: the only crate that knows polars.

@@ -1,0 +1,1 @@
+//! RECORD: devices, clocks, the recording loop and its status line.

@@ -1,0 +1,3 @@
+//! The light recorder.
+
+fn main() {}
