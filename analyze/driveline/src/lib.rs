@@ -5,4 +5,6 @@
 //! those above it.
 
 pub mod quantity;
+pub mod units;
+pub mod tyre;
 pub mod vehicle;

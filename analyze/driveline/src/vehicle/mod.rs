@@ -7,6 +7,13 @@
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
+mod derived;
+mod mistake;
+mod read;
+
+pub use derived::MEASURED_CIRCUMFERENCE_U;
+pub use mistake::{Mistake, NEWEST_FORMAT, VehicleError};
+
 /// A whole vehicle file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case")]
