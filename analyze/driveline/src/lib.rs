@@ -5,6 +5,10 @@
 //! those above it.
 
 pub mod quantity;
+pub mod stats;
+pub mod verdict;
 pub mod units;
 pub mod tyre;
 pub mod vehicle;
+pub mod clock;
+pub mod pulse;

@@ -1,0 +1,424 @@
+//! From cumulative edge counts to turns: edges, phases, steps.
+//!
+//! A board reports, at each latched tick, how many edges a channel has seen so far and how long
+//! ago the last one came. Each report therefore pins one edge in time to a tick, whatever the
+//! report rate is. The *phase* of a sensor at any instant is interpolated between the edges
+//! around it; a *step* holds the turns of every sensor between two instants, and since both ends
+//! are phases, the turns of consecutive steps add up without accumulating error.
+
+use crate::vehicle::Place;
+use std::collections::VecDeque;
+
+/// Number of places a pulse sensor can have.
+pub const PLACES: usize = 7;
+
+/// Length of a step, microseconds.
+pub const STEP_US: i64 = 500_000;
+
+/// Without an edge for this long, a sensor counts as standing still around an instant.
+pub const STILL_US: i64 = 1_000_000;
+
+/// Sensors are compared only when both ends of a step are at most this far from an edge; beyond,
+/// a 16-bit counter may have wrapped unseen (65,536 edges at 700 per second are 93 s).
+pub const BREAK_US: i64 = 20_000_000;
+
+/// No sensor of a road vehicle makes more edges a second than this.
+pub const EDGES_PER_S_MAX: f64 = 20_000.0;
+
+/// What a board said about one channel at a tick.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Count {
+    /// Edges so far, modulo 65,536.
+    pub count: u16,
+    /// Age of the last edge at the tick, microseconds; None when older than 16 bits hold.
+    pub age_us: Option<u16>,
+}
+
+/// One edge, pinned in time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Edge {
+    /// Board time, microseconds, unwrapped.
+    pub time_us: i64,
+    /// Number of the edge since the channel was first seen, in counter units.
+    pub index: i64,
+}
+
+/// A channel's counter, unwrapped.
+#[derive(Debug, Clone, Default)]
+pub struct Counter {
+    last: Option<(i64, u16, i64)>,
+}
+
+/// What a report adds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Counted {
+    /// Nothing new.
+    Same,
+    /// New edges; the last one is pinned in time.
+    Edge(Edge),
+    /// New edges, none of them pinned.
+    Unpinned,
+    /// More edges than any sensor makes: not believed, the count is taken as a new beginning.
+    Implausible,
+}
+
+impl Counter {
+    /// Takes a report at a board time (microseconds, ascending).
+    ///
+    /// ```
+    /// use wheelwitness_driveline::pulse::{Count, Counted, Counter, Edge};
+    /// let mut c = Counter::default();
+    /// c.observe(0, Count { count: 65_534, age_us: None });
+    /// let wrapped = c.observe(10_000, Count { count: 1, age_us: Some(400) });
+    /// assert_eq!(wrapped, Counted::Edge(Edge { time_us: 9_600, index: 3 }));
+    /// ```
+    pub fn observe(&mut self, tick_us: i64, report: Count) -> Counted {
+        let Some((last_us, last_count, index)) = self.last else {
+            self.last = Some((tick_us, report.count, 0));
+            return match report.age_us {
+                Some(age) => Counted::Edge(Edge { time_us: tick_us - i64::from(age), index: 0 }),
+                None => Counted::Same,
+            };
+        };
+        let new = i64::from(report.count.wrapping_sub(last_count));
+        let room = EDGES_PER_S_MAX * (tick_us - last_us).max(1_000) as f64 * 1e-6;
+        let index = index + new;
+        self.last = Some((tick_us, report.count, index));
+        match (new, report.age_us) {
+            (0, _) => Counted::Same,
+            (n, _) if n as f64 > room => Counted::Implausible,
+            (_, Some(age)) => Counted::Edge(Edge { time_us: tick_us - i64::from(age), index }),
+            (_, None) => Counted::Unpinned,
+        }
+    }
+}
+
+/// Where a sensor stands at an instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Phase {
+    turns: f64,
+    u: f64,
+    still: bool,
+}
+
+/// What the stepper must know of a sensor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sensing {
+    /// Where it sits.
+    pub place: Place,
+    /// Board channel, 1 to 8.
+    pub channel: u8,
+    /// Counted edges per turn.
+    pub edges_per_turn: u32,
+    /// Learned position error of each tooth, in edges; empty when not learned.
+    pub pattern: Vec<f64>,
+    /// Standard uncertainty of a tooth's position after that, in edges.
+    pub tooth_u: f64,
+}
+
+#[derive(Debug, Clone)]
+struct Track {
+    sensing: Sensing,
+    counter: Counter,
+    edges: VecDeque<Edge>,
+    at_boundary: Option<Phase>,
+}
+
+/// Turns of one sensor in a step.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Turn {
+    /// Turns, without direction.
+    pub turns: f64,
+    /// Standard uncertainty of the phase at the start, turns.
+    pub u_start: f64,
+    /// The same at the end.
+    pub u_end: f64,
+    /// No edge around either end: it stood still, or its sensor is silent.
+    pub still: bool,
+}
+
+/// All sensors between two instants of one board.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Step {
+    /// Start, board microseconds, unwrapped.
+    pub start_us: i64,
+    /// End.
+    pub end_us: i64,
+    /// First and last raw record that carried it.
+    pub records: (u64, u64),
+    /// Turns by [`Place`]; None where there is no sensor, or none yet.
+    pub turn: [Option<Turn>; PLACES],
+}
+
+impl Step {
+    /// Turns of the sensor at a place.
+    pub fn at(&self, place: Place) -> Option<Turn> {
+        self.turn[place as usize]
+    }
+
+    /// Length in seconds.
+    pub fn seconds(&self) -> f64 {
+        (self.end_us - self.start_us) as f64 * 1e-6
+    }
+}
+
+/// Folds counts into steps. Memory: the edges of the last two seconds.
+#[derive(Debug, Clone)]
+pub struct Stepper {
+    tracks: Vec<Track>,
+    next_us: Option<i64>,
+    pending: VecDeque<(i64, u64)>,
+    last_record: u64,
+    newest_us: i64,
+}
+
+impl Stepper {
+    /// A stepper for these sensors.
+    pub fn new(sensors: &[Sensing]) -> Self {
+        let track = |s: &Sensing| Track {
+            sensing: s.clone(),
+            counter: Counter::default(),
+            edges: VecDeque::new(),
+            at_boundary: None,
+        };
+        Stepper {
+            tracks: sensors.iter().map(track).collect(),
+            next_us: None,
+            pending: VecDeque::new(),
+            last_record: 0,
+            newest_us: i64::MIN,
+        }
+    }
+
+    /// Takes one sentence's four counts, ticks ascending; hands out the steps that are complete.
+    pub fn push(
+        &mut self,
+        tick_us: i64,
+        record: u64,
+        first_channel: u8,
+        counts: &[Count; 4],
+        out: &mut impl FnMut(&Step),
+    ) {
+        if self.newest_us != i64::MIN && tick_us - self.newest_us > BREAK_US {
+            self.restart(out);
+        }
+        self.newest_us = self.newest_us.max(tick_us);
+        self.note_boundaries(tick_us, record);
+        for track in &mut self.tracks {
+            let slot = usize::from(track.sensing.channel.wrapping_sub(first_channel));
+            let Some(report) = counts.get(slot) else { continue };
+            match track.counter.observe(tick_us, *report) {
+                Counted::Edge(edge) => track.edges.push_back(edge),
+                Counted::Implausible => {
+                    track.edges.clear();
+                    track.at_boundary = None;
+                }
+                Counted::Same | Counted::Unpinned => {}
+            }
+        }
+        self.emit(STILL_US, out);
+    }
+
+    /// Ends the run of counts: a board reset, a gap too long to count across, or the end.
+    pub fn restart(&mut self, out: &mut impl FnMut(&Step)) {
+        self.emit(0, out);
+        let sensors: Vec<Sensing> = self.tracks.iter().map(|t| t.sensing.clone()).collect();
+        *self = Stepper::new(&sensors);
+    }
+
+    fn note_boundaries(&mut self, tick_us: i64, record: u64) {
+        let next = self.next_us.get_or_insert(tick_us);
+        while *next <= tick_us {
+            self.pending.push_back((*next, record));
+            *next += STEP_US;
+        }
+    }
+
+    fn emit(&mut self, hold_us: i64, out: &mut impl FnMut(&Step)) {
+        while let Some(&(boundary_us, record)) = self.pending.front() {
+            if self.newest_us - boundary_us < hold_us {
+                return;
+            }
+            self.pending.pop_front();
+            let mut turn = [None; PLACES];
+            for track in &mut self.tracks {
+                let phase = track.phase(boundary_us);
+                turn[track.sensing.place as usize] = track.turn_to(phase);
+                track.at_boundary = phase;
+                track.forget_before(boundary_us);
+            }
+            if turn.iter().any(Option::is_some) {
+                let start_us = boundary_us - STEP_US;
+                out(&Step { start_us, end_us: boundary_us, records: (self.last_record, record), turn });
+            }
+            self.last_record = record;
+        }
+    }
+}
+
+impl Track {
+    fn position(&self, index: i64) -> f64 {
+        let teeth = self.sensing.pattern.len();
+        let correction = match teeth {
+            0 => 0.0,
+            n => self.sensing.pattern[index.rem_euclid(n as i64) as usize],
+        };
+        index as f64 + correction
+    }
+
+    /// Phase at an instant, in turns: linear between the edges around it. The uncertainty holds
+    /// the tooth positions and what a change of speed between those edges can hide (a constant
+    /// acceleration bends the line by at most the change of rate times the gap over 16).
+    fn phase(&self, at_us: i64) -> Option<Phase> {
+        let per_turn = f64::from(self.sensing.edges_per_turn);
+        let after = self.edges.partition_point(|e| e.time_us <= at_us);
+        let before = self.edges.get(after.checked_sub(1)?)?;
+        let still = |index: i64| Phase {
+            turns: (index as f64 + 0.5) / per_turn,
+            u: 1.0 / 12f64.sqrt() / per_turn,
+            still: true,
+        };
+        let Some(next) = self.edges.get(after) else { return Some(still(before.index)) };
+        let gap_us = next.time_us - before.time_us;
+        let edges = next.index - before.index;
+        if gap_us > STILL_US && edges <= 1 {
+            return Some(still(before.index));
+        }
+        if gap_us > BREAK_US || gap_us <= 0 {
+            return None;
+        }
+        let (from, to) = (self.position(before.index), self.position(next.index));
+        let share = (at_us - before.time_us) as f64 / gap_us as f64;
+        let bend = self.rate_change(after) * gap_us as f64 / 16.0;
+        let blind = if gap_us > STILL_US { 0.05 * edges as f64 } else { 0.0 };
+        let u = (self.sensing.tooth_u.powi(2) + bend.powi(2) + blind.powi(2)).sqrt();
+        Some(Phase { turns: (from + share * (to - from)) / per_turn, u: u / per_turn, still: false })
+    }
+
+    /// Difference of the rates (edges per microsecond) after and before the interval that ends
+    /// with edge `after`; the whole rate where one side is unknown.
+    fn rate_change(&self, after: usize) -> f64 {
+        let rate = |k: usize| -> Option<f64> {
+            let (a, b) = (self.edges.get(k.checked_sub(1)?)?, self.edges.get(k)?);
+            Some((b.index - a.index) as f64 / (b.time_us - a.time_us).max(1) as f64)
+        };
+        let own = rate(after).unwrap_or(0.0);
+        match (after.checked_sub(1).and_then(rate), rate(after + 1)) {
+            (Some(a), Some(b)) => b - a,
+            (Some(one), None) | (None, Some(one)) => 2.0 * (own - one),
+            (None, None) => own,
+        }
+    }
+
+    fn turn_to(&self, end: Option<Phase>) -> Option<Turn> {
+        let (start, end) = (self.at_boundary?, end?);
+        Some(Turn {
+            turns: (end.turns - start.turns).max(0.0),
+            u_start: start.u,
+            u_end: end.u,
+            still: start.still && end.still && end.turns == start.turns,
+        })
+    }
+
+    fn forget_before(&mut self, at_us: i64) {
+        let after = self.edges.partition_point(|e| e.time_us <= at_us);
+        self.edges.drain(..after.saturating_sub(3));
+    }
+}
+
+/// Learns the tooth spacing of one sensor from edges that follow each other without a skip.
+///
+/// Each interval is divided by the mean interval of the whole turn around it, which removes the
+/// speed and any steady acceleration; the mean over many turns is the tooth's own spacing.
+#[derive(Debug, Clone)]
+pub struct ToothPattern {
+    teeth: usize,
+    window: VecDeque<Edge>,
+    sum: Vec<f64>,
+    sum2: Vec<f64>,
+    n: Vec<u32>,
+}
+
+impl ToothPattern {
+    /// For a sensor with this many counted edges per turn (1 to 1,000).
+    pub fn new(teeth: u32) -> Self {
+        let teeth = teeth.clamp(1, 1_000) as usize;
+        let zero = vec![0.0; teeth];
+        ToothPattern { teeth, window: VecDeque::new(), sum: zero.clone(), sum2: zero, n: vec![0; teeth] }
+    }
+
+    /// Takes one edge in; a skipped edge, a board reset or a pause starts the turn anew.
+    pub fn push(&mut self, edge: Edge) {
+        let follows = self
+            .window
+            .back()
+            .is_none_or(|b| edge.index == b.index + 1 && (1..STILL_US).contains(&(edge.time_us - b.time_us)));
+        if !follows {
+            self.window.clear();
+        }
+        self.window.push_back(edge);
+        if self.window.len() <= self.teeth {
+            return;
+        }
+        let (first, last) = (self.window[0], edge);
+        let mean = (last.time_us - first.time_us) as f64 / self.teeth as f64;
+        let k = self.teeth / 2;
+        let mid = (self.window[k], self.window[k + 1]);
+        let ratio = (mid.1.time_us - mid.0.time_us) as f64 / mean;
+        let tooth = mid.0.index.rem_euclid(self.teeth as i64) as usize;
+        self.sum[tooth] += ratio;
+        self.sum2[tooth] += ratio * ratio;
+        self.n[tooth] += 1;
+        self.window.pop_front();
+    }
+
+    /// Turns seen of the least seen tooth.
+    pub fn turns(&self) -> u32 {
+        self.n.iter().copied().min().unwrap_or(0)
+    }
+
+    /// Mean spacing of each tooth over the mean of all (1 is even); None below 3 turns.
+    pub fn spacing(&self) -> Option<Vec<f64>> {
+        (self.turns() >= 3)
+            .then(|| self.sum.iter().zip(&self.n).map(|(s, n)| s / f64::from(*n)).collect())
+    }
+
+    /// Scatter of one interval about its tooth's mean, as a share of an interval.
+    pub fn scatter(&self) -> f64 {
+        let n: u32 = self.n.iter().sum();
+        let within: f64 = (0..self.teeth)
+            .filter(|k| self.n[*k] > 0)
+            .map(|k| self.sum2[k] - self.sum[k].powi(2) / f64::from(self.n[k]))
+            .sum();
+        (within.max(0.0) / f64::from(n.saturating_sub(self.teeth as u32).max(1))).sqrt()
+    }
+
+    /// Position error of each tooth, in edges, mean zero: what [`Sensing::pattern`] takes.
+    pub fn positions(&self) -> Option<Vec<f64>> {
+        let spacing = self.spacing()?;
+        let mean = spacing.iter().sum::<f64>() / self.teeth as f64;
+        let mut at = 0.0;
+        let mut positions: Vec<f64> = spacing
+            .iter()
+            .map(|s| {
+                let here = at;
+                at += s / mean - 1.0;
+                here
+            })
+            .collect();
+        let middle = positions.iter().sum::<f64>() / self.teeth as f64;
+        positions.iter_mut().for_each(|p| *p -= middle);
+        Some(positions)
+    }
+
+    /// True when one interval of the turn is about twice the others: a missing tooth or magnet,
+    /// seen by a pattern that was given the *remaining* number of teeth.
+    pub fn has_double_gap(&self) -> bool {
+        let Some(spacing) = self.spacing() else { return false };
+        let mut sorted = spacing.clone();
+        sorted.sort_by(f64::total_cmp);
+        let typical = sorted[sorted.len() / 2];
+        let widest = sorted[sorted.len() - 1];
+        self.teeth >= 2 && (1.7..2.4).contains(&(widest / typical)) && self.scatter() < 0.2
+    }
+}
