@@ -1,6 +1,7 @@
 //! The vehicle description: what a vehicle file says, as plain types.
 //!
-//! The file is TOML with `format = 1`, unit-suffixed keys, and no unknown keys. These types are
+//! The file is TOML with `format = 1`, unit-suffixed keys with underscores, words of ours as
+//! values with hyphens (`rear-only`), and no unknown keys. These types are
 //! exactly the file's shape; what follows from them (circumference of a size designation, share
 //! of a planetary set) are methods, so that every user of the file gets the same number.
 
@@ -16,7 +17,7 @@ pub use mistake::{Mistake, NEWEST_FORMAT, VehicleError};
 
 /// A whole vehicle file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+#[serde(deny_unknown_fields)]
 pub struct Vehicle {
     /// Version of the vehicle file format; this program reads 1.
     pub format: u32,
@@ -189,7 +190,7 @@ pub enum Member {
 /// A code maps a switch name to the state it has once the mode is engaged; a switch that is not
 /// named may be in either state.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+#[serde(deny_unknown_fields)]
 pub struct Mode {
     /// What the builder calls the mode.
     pub name: String,
@@ -251,7 +252,7 @@ pub enum Lamp {
 
 /// What is declared about being between modes.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+#[serde(deny_unknown_fields)]
 pub struct Transit {
     /// Position-switch codes that are normal on the way and match no row.
     #[serde(default)]
@@ -269,7 +270,7 @@ pub struct Transit {
 
 /// A switch input of the pulse board.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+#[serde(deny_unknown_fields)]
 pub struct Switch {
     /// Name used in mode rows.
     pub name: String,
@@ -313,7 +314,7 @@ pub enum Active {
 
 /// A condition under which the unit refuses a selection into some modes.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+#[serde(deny_unknown_fields)]
 pub struct Interlock {
     /// Modes that it guards.
     pub modes: Vec<String>,
@@ -327,7 +328,7 @@ pub struct Interlock {
 
 /// A pulse sensor: which board channel, where in the driveline, how many pulses a turn.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+#[serde(deny_unknown_fields)]
 pub struct Sensor {
     /// Where it sits.
     pub place: Place,
@@ -373,7 +374,7 @@ pub enum Edges {
 
 /// An analog input of the pulse board.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+#[serde(deny_unknown_fields)]
 pub struct Analog {
     /// What it measures: the name of a switch, or `supply`, or `motor-current`.
     pub name: String,
