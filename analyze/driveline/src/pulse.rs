@@ -249,7 +249,12 @@ impl Stepper {
             }
             if turn.iter().any(Option::is_some) {
                 let start_us = boundary_us - STEP_US;
-                out(&Step { start_us, end_us: boundary_us, records: (self.last_record, record), turn });
+                out(&Step {
+                    start_us,
+                    end_us: boundary_us,
+                    records: (self.last_record, record),
+                    turn,
+                });
             }
             self.last_record = record;
         }
@@ -292,7 +297,11 @@ impl Track {
         let bend = self.rate_change(after) * gap_us as f64 / 16.0;
         let blind = if gap_us > STILL_US { 0.05 * edges as f64 } else { 0.0 };
         let u = (self.sensing.tooth_u.powi(2) + bend.powi(2) + blind.powi(2)).sqrt();
-        Some(Phase { turns: (from + share * (to - from)) / per_turn, u: u / per_turn, still: false })
+        Some(Phase {
+            turns: (from + share * (to - from)) / per_turn,
+            u: u / per_turn,
+            still: false,
+        })
     }
 
     /// Difference of the rates (edges per microsecond) after and before the interval that ends
@@ -344,15 +353,20 @@ impl ToothPattern {
     pub fn new(teeth: u32) -> Self {
         let teeth = teeth.clamp(1, 1_000) as usize;
         let zero = vec![0.0; teeth];
-        ToothPattern { teeth, window: VecDeque::new(), sum: zero.clone(), sum2: zero, n: vec![0; teeth] }
+        ToothPattern {
+            teeth,
+            window: VecDeque::new(),
+            sum: zero.clone(),
+            sum2: zero,
+            n: vec![0; teeth],
+        }
     }
 
     /// Takes one edge in; a skipped edge, a board reset or a pause starts the turn anew.
     pub fn push(&mut self, edge: Edge) {
-        let follows = self
-            .window
-            .back()
-            .is_none_or(|b| edge.index == b.index + 1 && (1..STILL_US).contains(&(edge.time_us - b.time_us)));
+        let follows = self.window.back().is_none_or(|b| {
+            edge.index == b.index + 1 && (1..STILL_US).contains(&(edge.time_us - b.time_us))
+        });
         if !follows {
             self.window.clear();
         }
