@@ -1,1 +1,45 @@
 //! The program `wheelwitness`: every command, composed of the crates beside it.
+//!
+//! A command is one row of [`Command`] and one module with its arguments and its `run`.
+
+use clap::{Parser, Subcommand};
+use std::ffi::OsString;
+
+pub mod exit;
+pub mod terminal;
+pub mod vehicle_cmd;
+
+/// Proves from a recorded drive what a converted driveline does.
+#[derive(Debug, Parser)]
+#[command(name = "wheelwitness", version, arg_required_else_help = true)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Write a new vehicle file, or check one and see what this fit can decide.
+    #[command(subcommand)]
+    Vehicle(vehicle_cmd::VehicleCommand),
+}
+
+/// Runs one command line, the program's name first, and returns the exit code (see [`exit`]).
+pub fn run<I, T>(args: I) -> i32
+where
+    I: IntoIterator<Item = T>,
+    T: Into<OsString> + Clone,
+{
+    let cli = match Cli::try_parse_from(args) {
+        Ok(cli) => cli,
+        Err(answer) => {
+            let _ = answer.print();
+            return answer.exit_code();
+        }
+    };
+    match cli.command {
+        Command::Vehicle(args) => vehicle_cmd::run(&args),
+    }
+}

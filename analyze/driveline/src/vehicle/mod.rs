@@ -11,9 +11,11 @@ use std::collections::BTreeMap;
 mod derived;
 mod mistake;
 mod read;
+mod template;
 
 pub use derived::MEASURED_CIRCUMFERENCE_U;
 pub use mistake::{Mistake, NEWEST_FORMAT, VehicleError};
+pub use template::new_vehicle_text;
 
 /// A whole vehicle file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
