@@ -1,0 +1,178 @@
+//! From records to readings: pure, streaming, and never at a loss for any bytes.
+
+use crate::board;
+use crate::gnss;
+use crate::nmea::{self, Fault, Framer, Line};
+use crate::record::{Kind, Losses, Record, Text};
+use std::collections::BTreeMap;
+
+/// One thing that a source said, with what was wrong about it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// The record in which it ended.
+    pub record: u64,
+    /// The record in which it began; often the same.
+    pub first_record: u64,
+    /// Arrival of the record in which it ended, in nanoseconds of boot-time.
+    pub boot_ns: i64,
+    /// The source.
+    pub source: u16,
+    /// What it says.
+    pub value: Value,
+    /// What is wrong with it. A refused line has its reasons here.
+    pub faults: Vec<Fault>,
+}
+
+/// What a reading says.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Value {
+    /// A sentence of a pulse board.
+    Board(board::Sentence),
+    /// A sentence of a GNSS receiver.
+    Gnss(gnss::Sentence),
+    /// An undamaged sentence of a kind that is not decoded, by its address (such as `GPGSV`).
+    Unknown(String),
+    /// A line or bytes that are no sentence; the reasons are in the faults.
+    Refused,
+    /// The source was opened.
+    Opened(String),
+    /// The source went away.
+    Lost(String),
+    /// The source is back.
+    Found(String),
+    /// A text of the recording.
+    Text(Text),
+    /// The recorder had to let go of something.
+    Losses(Losses),
+    /// The recording ended as it should.
+    Closed,
+}
+
+/// Sources whose lines are put together at the same time; a capture that claims more is not one
+/// that the recorder wrote, and the source heard from least recently begins anew.
+const MOST_SOURCES: usize = 256;
+
+/// Decodes the records of a capture, in the order of their numbers.
+#[derive(Debug, Default)]
+pub struct Decoder {
+    sources: BTreeMap<u16, Stream>,
+}
+
+/// What is known of one source's byte stream.
+#[derive(Debug, Default)]
+struct Stream {
+    framer: Framer,
+    /// Record and arrival of the last bytes.
+    last: (u64, i64),
+}
+
+impl Decoder {
+    /// A decoder that has seen nothing.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Decodes one record; `out` gets every reading that it completes.
+    pub fn push(&mut self, record: &Record, out: &mut impl FnMut(Reading)) {
+        let (value, faults) = match record.kind {
+            Kind::Bytes => return self.push_bytes(record, out),
+            Kind::Opened => (Value::Opened(lossy(&record.bytes)), Vec::new()),
+            Kind::Lost => (Value::Lost(lossy(&record.bytes)), Vec::new()),
+            Kind::Found => (Value::Found(lossy(&record.bytes)), Vec::new()),
+            Kind::Text => (Value::Text(Text::from_bytes(&record.bytes)), Vec::new()),
+            Kind::Losses => losses(&record.bytes),
+            Kind::Closed => (Value::Closed, Vec::new()),
+        };
+        if matches!(record.kind, Kind::Opened | Kind::Lost | Kind::Found | Kind::Losses) {
+            self.restart(record.source, out);
+        }
+        out(Reading {
+            record: record.number,
+            first_record: record.number,
+            boot_ns: record.boot_ns,
+            source: record.source,
+            value,
+            faults,
+        });
+    }
+
+    /// Tells what was still unfinished when the capture ended or a hole began. After a hole every
+    /// source begins anew, as if it had just been opened.
+    pub fn finish(&mut self, out: &mut impl FnMut(Reading)) {
+        let sources: Vec<u16> = self.sources.keys().copied().collect();
+        for source in sources {
+            self.restart(source, out);
+        }
+    }
+
+    fn push_bytes(&mut self, record: &Record, out: &mut impl FnMut(Reading)) {
+        if self.sources.len() >= MOST_SOURCES && !self.sources.contains_key(&record.source) {
+            self.forget_one(out);
+        }
+        let stream = self.sources.entry(record.source).or_default();
+        stream.last = (record.number, record.boot_ns);
+        let at = (record.source, record.number, record.boot_ns);
+        let mut take = |first, line: Line<'_>| out(reading(at, first, line));
+        stream.framer.push(record.number, &record.bytes, &mut take);
+    }
+
+    fn restart(&mut self, source: u16, out: &mut impl FnMut(Reading)) {
+        if let Some(stream) = self.sources.get_mut(&source) {
+            let at = (source, stream.last.0, stream.last.1);
+            stream.framer.restart(&mut |first, line| out(reading(at, first, line)));
+        }
+    }
+
+    fn forget_one(&mut self, out: &mut impl FnMut(Reading)) {
+        let oldest = self.sources.iter().min_by_key(|(_, stream)| stream.last.0);
+        if let Some(source) = oldest.map(|(source, _)| *source) {
+            self.restart(source, out);
+            self.sources.remove(&source);
+        }
+    }
+}
+
+fn reading(at: (u16, u64, i64), first_record: u64, line: Line<'_>) -> Reading {
+    let (source, record, boot_ns) = at;
+    let (value, faults) = match line {
+        Line::Sentence(sentence) => decode_sentence(sentence),
+        Line::Fault(fault) => (Value::Refused, vec![fault]),
+    };
+    Reading { record, first_record, boot_ns, source, value, faults }
+}
+
+/// Decodes one sentence, from `$` to before the line end.
+pub fn decode_sentence(sentence: &[u8]) -> (Value, Vec<Fault>) {
+    let mut faults = Vec::new();
+    let value = nmea::check(sentence).and_then(|body| decode_body(body, &mut faults));
+    match value {
+        Ok(value) => (value, faults),
+        Err(fault) => (Value::Refused, vec![fault]),
+    }
+}
+
+fn decode_body(body: &[u8], faults: &mut Vec<Fault>) -> Result<Value, Fault> {
+    if board::is_board(body) {
+        return Ok(board::decode(body)?.map_or_else(|| unknown(body), Value::Board));
+    }
+    match gnss::decode(body, faults) {
+        Some(sentence) => sentence.map(Value::Gnss),
+        None => Ok(unknown(body)),
+    }
+}
+
+fn unknown(body: &[u8]) -> Value {
+    let address = body.split(|&byte| byte == b',').next().unwrap_or_default();
+    Value::Unknown(lossy(&address[..address.len().min(16)]))
+}
+
+fn losses(bytes: &[u8]) -> (Value, Vec<Fault>) {
+    match Losses::from_bytes(bytes) {
+        Some(losses) => (Value::Losses(losses), Vec::new()),
+        None => (Value::Refused, vec![Fault::Field("losses")]),
+    }
+}
+
+fn lossy(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
