@@ -12,3 +12,8 @@ pub mod tyre;
 pub mod vehicle;
 pub mod clock;
 pub mod pulse;
+pub mod course;
+pub mod demand;
+pub mod allowance;
+pub mod mismatch;
+pub mod agreement;

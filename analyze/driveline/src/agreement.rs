@@ -1,0 +1,167 @@
+//! Do the wheel and shaft sensors agree with the declared axle ratio and tooth counts?
+//!
+//! With an open axle differential `N_shaft / i = (N_left + N_right) / 2`, whatever the tyres do:
+//! a pure relation of gears, judged on counted turns.
+
+use crate::demand::Setup;
+use crate::pulse::Step;
+use crate::quantity::{Component, Estimate};
+use crate::stats::Moments;
+use crate::vehicle::Place;
+
+/// Shaft turns of one piece; the scatter between pieces shows a sensor that fails now and then.
+const PIECE_TURN: f64 = 40.0;
+
+/// Folds the steps of a drive into the shaft-to-wheel ratio of one axle.
+#[derive(Debug, Clone)]
+pub struct AgreementFold {
+    shaft: Place,
+    wheels: [Place; 2],
+    ratio: f64,
+    piece: Option<Piece>,
+    pieces: Moments,
+    total: (f64, f64),
+    variance: f64,
+    span: Option<(i64, i64, u64, u64)>,
+    worst: Option<(f64, i64, i64)>,
+    /// Steps in which one of the three stood still while another turned.
+    pub silent: [u32; 3],
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Piece {
+    start_us: i64,
+    end_us: i64,
+    shaft: f64,
+    wheels: f64,
+    u2: f64,
+    end_u2: f64,
+}
+
+/// What one axle's sensors say about each other.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Agreement {
+    /// Measured over declared shaft-to-wheel ratio, less one; percent.
+    pub excess_percent: Estimate,
+    /// The piece farthest from the declared ratio: its excess in percent, start and end.
+    pub worst_piece: (f64, i64, i64),
+    /// Shaft turns compared.
+    pub shaft_turn: f64,
+    /// First and last instant, board microseconds.
+    pub span_us: (i64, i64),
+    /// First and last raw record.
+    pub records: (u64, u64),
+}
+
+impl AgreementFold {
+    /// A fold for the front (0) or rear (1) axle.
+    pub fn new(setup: &Setup, axle: usize) -> Self {
+        let (shaft, wheels) = match axle {
+            0 => (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
+            _ => (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
+        };
+        AgreementFold {
+            shaft,
+            wheels,
+            ratio: setup.ratio[axle],
+            piece: None,
+            pieces: Moments::default(),
+            total: (0.0, 0.0),
+            variance: 0.0,
+            span: None,
+            worst: None,
+            silent: [0; 3],
+        }
+    }
+
+    /// Takes one step in.
+    pub fn push(&mut self, step: &Step) {
+        let places = [self.shaft, self.wheels[0], self.wheels[1]];
+        let [Some(shaft), Some(left), Some(right)] = places.map(|p| step.at(p)) else {
+            return self.cut();
+        };
+        let still = [shaft.still, left.still, right.still];
+        if still.contains(&true) {
+            // At the edge of standing still one sensor rests before the others do; a sensor is
+            // silent where the others turn on at speed.
+            if [shaft, left, right].iter().any(|t| t.turns > 0.5) {
+                for (n, s) in self.silent.iter_mut().zip(still) {
+                    *n += u32::from(s);
+                }
+            }
+            return self.cut();
+        }
+        let continues = self.piece.is_some_and(|p| p.end_us == step.start_us);
+        if !continues {
+            self.cut();
+        }
+        let i = self.ratio;
+        let u2 = |s: f64, l: f64, r: f64| s * s + (i / 2.0 * l).powi(2) + (i / 2.0 * r).powi(2);
+        let piece = self.piece.get_or_insert(Piece {
+            start_us: step.start_us,
+            end_us: step.end_us,
+            shaft: 0.0,
+            wheels: 0.0,
+            u2: u2(shaft.u_start, left.u_start, right.u_start),
+            end_u2: 0.0,
+        });
+        piece.end_us = step.end_us;
+        piece.shaft += shaft.turns;
+        piece.wheels += i * (left.turns + right.turns) / 2.0;
+        piece.end_u2 = u2(shaft.u_end, left.u_end, right.u_end);
+        let full = piece.shaft >= PIECE_TURN;
+        let (_, _, first, _) = *self.span.get_or_insert((step.start_us, 0, step.records.0, 0));
+        let start_us = self.span.map_or(step.start_us, |s| s.0);
+        self.span = Some((start_us, step.end_us, first, step.records.1));
+        if full {
+            self.cut();
+        }
+    }
+
+    fn cut(&mut self) {
+        let Some(p) = self.piece.take() else { return };
+        if p.shaft < PIECE_TURN / 4.0 || p.wheels <= 0.0 {
+            return;
+        }
+        let excess = 100.0 * (p.shaft / p.wheels - 1.0);
+        self.pieces.push(excess);
+        self.total.0 += p.shaft;
+        self.total.1 += p.wheels;
+        self.variance += p.u2 + p.end_u2;
+        if self.worst.is_none_or(|w| excess.abs() > w.0.abs()) {
+            self.worst = Some((excess, p.start_us, p.end_us));
+        }
+    }
+
+    /// The comparison; None when too little turned.
+    pub fn finish(mut self) -> Option<Agreement> {
+        self.cut();
+        let (start_us, end_us, first, last) = self.span?;
+        let (shaft, wheels) = self.total;
+        if shaft < PIECE_TURN {
+            return None;
+        }
+        let n = self.pieces.n() as f64;
+        let mut components = vec![Component::own("counting", 100.0 * self.variance.sqrt() / shaft)];
+        if n >= 2.0 {
+            components.push(Component::from_scatter(
+                "scatter",
+                self.pieces.sd() / n.sqrt(),
+                n - 1.0,
+            ));
+        }
+        components.retain(|c| c.u > 0.0);
+        Some(Agreement {
+            excess_percent: Estimate {
+                name: "shaft-to-wheel ratio excess".into(),
+                value: 100.0 * (shaft / wheels - 1.0),
+                unit: "%".into(),
+                components,
+            },
+            worst_piece: self.worst?,
+            shaft_turn: shaft,
+            span_us: (start_us, end_us),
+            records: (first, last),
+        })
+    }
+}

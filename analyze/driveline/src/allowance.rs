@@ -1,0 +1,401 @@
+//! The allowance of the center differential, period by period, and the front's share of the drive.
+//!
+//! Within one engagement period the counted difference `m` of the outputs is fitted as
+//! `m = y d + mu S + tau A`: `d` the demanded turn part, `S` the rear turns, `A` the traction.
+//! `y` is the allowance, `mu` the mismatch that the mode let through. Whole manoeuvres are the
+//! rows, never windows that share edges; the uncertainty of `y` is never the scatter alone: every
+//! number that the demand rests on is moved once and the fit repeated.
+
+use crate::demand::{CurvatureSource, DOUBTS, Demanded, Motion};
+use crate::quantity::{Component, Estimate};
+use crate::stats::{Fit, least_squares};
+
+/// Straight enough: below this curvature a stretch is not a turn, 1/m.
+pub const STRAIGHT_PER_M: f64 = 1.0 / 150.0;
+
+/// Longest segment, microseconds; longer stretches become several rows.
+const SEGMENT_MAX_US: i64 = 15_000_000;
+
+/// Prior of the mismatch, relative (common practice: no pair of axles differs by more than 10 %).
+const MISMATCH_PRIOR_U: f64 = 0.05;
+
+/// Prior of the traction slope, per m/s^2 (handbook: 0.2 to 0.3 % on a single driven axle).
+const TRACTION_PRIOR_U: f64 = 0.003;
+
+/// Least demanded difference that exercises a mode, turns.
+pub const EXERCISE_TURN: f64 = 1.5;
+
+/// A stretch of steps with about one curvature: one row of the fit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Segment {
+    /// Board time at the start, microseconds.
+    pub start_us: i64,
+    /// Board time at the end, microseconds.
+    pub end_us: i64,
+    /// Raw records, first and last.
+    pub records: (u64, u64),
+    /// Rear output turns.
+    pub rear: f64,
+    /// Front less rear output turns.
+    pub counted: f64,
+    /// Input turns over range ratio, where measured throughout.
+    pub input: Option<f64>,
+    /// Variance of `counted` from the phases at both ends, turns squared.
+    pub variance: f64,
+    /// Variance of `input` likewise.
+    pub input_variance: f64,
+    /// Variance of `rear` likewise.
+    pub rear_variance: f64,
+    /// Demanded turn part.
+    pub demanded: Demanded,
+    /// Standard uncertainty of the demanded part from the noise of the curvature, turns.
+    pub demanded_u: f64,
+    /// Integral of acceleration over rear turns, m/s^2 times turns.
+    pub traction: f64,
+    /// Sum of curvature times rear turns (signed).
+    pub curvature_turn: f64,
+    /// Where the curvature came from; None where there was none.
+    pub source: Option<CurvatureSource>,
+    /// Rear output at rest while the front one and the input turned: a wheel is lifted.
+    pub lifted: bool,
+    first_speed: f64,
+    last_speed: f64,
+    metres_per_turn: f64,
+}
+
+impl Segment {
+    /// Mean curvature, 1/m, positive to the right.
+    pub fn curvature(&self) -> f64 {
+        if self.rear > 0.0 { self.curvature_turn / self.rear } else { 0.0 }
+    }
+
+    /// Length in seconds.
+    pub fn seconds(&self) -> f64 {
+        (self.end_us - self.start_us) as f64 * 1e-6
+    }
+
+    fn begin(m: &Motion, range: f64, metres_per_turn: f64, lifted: bool) -> Self {
+        let mut s = Segment {
+            start_us: m.start_us,
+            end_us: m.start_us,
+            records: m.records,
+            rear: 0.0,
+            counted: 0.0,
+            input: Some(0.0),
+            variance: m.front.u_start.powi(2) + m.rear.u_start.powi(2),
+            input_variance: m.input.map_or(0.0, |i| (i.u_start / range).powi(2)),
+            rear_variance: m.rear.u_start.powi(2),
+            demanded: [0.0; 1 + DOUBTS.len()],
+            demanded_u: 0.0,
+            traction: 0.0,
+            curvature_turn: 0.0,
+            source: m.source,
+            lifted,
+            first_speed: m.speed_mps,
+            last_speed: m.speed_mps,
+            metres_per_turn,
+        };
+        s.take(m, range);
+        s
+    }
+
+    fn take(&mut self, m: &Motion, range: f64) {
+        self.end_us = m.end_us;
+        self.records.1 = m.records.1;
+        self.rear += m.rear.turns;
+        self.counted += m.front.turns - m.rear.turns;
+        self.input = self.input.zip(m.input).map(|(sum, i)| sum + i.turns / range);
+        self.demanded.iter_mut().zip(m.demanded).for_each(|(sum, d)| *sum += d);
+        let k = m.curvature.unwrap_or(0.0);
+        self.curvature_turn += k * m.rear.turns;
+        if k != 0.0 {
+            let u = 2.0 * m.curvature_u / k.abs() * m.demanded[0];
+            self.demanded_u = self.demanded_u.hypot(u);
+        }
+        self.last_speed = m.speed_mps;
+        self.traction =
+            (self.last_speed.powi(2) - self.first_speed.powi(2)) / 2.0 / self.metres_per_turn;
+    }
+
+    fn close(mut self, end: &Motion, range: f64) -> Self {
+        self.variance += end.front.u_end.powi(2) + end.rear.u_end.powi(2);
+        self.rear_variance += end.rear.u_end.powi(2);
+        self.input_variance += end.input.map_or(0.0, |i| (i.u_end / range).powi(2));
+        self
+    }
+
+    fn continues_with(&self, m: &Motion) -> bool {
+        let (mean, k) = (self.curvature(), m.curvature.unwrap_or(0.0));
+        m.start_us == self.end_us
+            && m.source == self.source
+            && m.end_us - self.start_us <= SEGMENT_MAX_US
+            && (k - mean).abs() <= STRAIGHT_PER_M.max(0.25 * mean.abs())
+    }
+}
+
+/// Folds the motions of one engagement period into segments.
+#[derive(Debug, Clone)]
+pub struct PeriodFold {
+    range: f64,
+    metres_per_turn: f64,
+    open: Option<(Segment, Motion)>,
+    done: Vec<Segment>,
+    /// Steps in which one output stood still while the other turned and no lifted wheel explains
+    /// it: a silent sensor.
+    pub silent_steps: u32,
+}
+
+/// What else stood still, for steps in which the rear output did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Standstill {
+    /// Another witness (rear wheels, receiver) says that the vehicle stood.
+    Confirmed,
+    /// No other witness.
+    Unknown,
+    /// Another witness says that it moved.
+    Denied,
+}
+
+/// Most segments kept in one period; longer periods go on without the later ones' detail.
+const SEGMENTS_MAX: usize = 4096;
+
+impl PeriodFold {
+    /// A period in a range (input turns per turn of the center differential's carrier).
+    pub fn new(range: f64, metres_per_turn: f64) -> Self {
+        PeriodFold { range, metres_per_turn, open: None, done: Vec::new(), silent_steps: 0 }
+    }
+
+    /// Takes one motion in.
+    pub fn push(&mut self, m: &Motion, standstill: Standstill) {
+        let lifted = m.rear.still && !m.front.still && m.front.turns > 0.0;
+        let usable = match (m.front.still, m.rear.still) {
+            (false, false) => true,
+            (true, true) => return self.cut(),
+            _ => lifted && standstill == Standstill::Confirmed,
+        };
+        if !usable {
+            self.silent_steps += 1;
+            return self.cut();
+        }
+        match &mut self.open {
+            Some((s, last)) if s.lifted == lifted && s.continues_with(m) => {
+                s.take(m, self.range);
+                *last = m.clone();
+            }
+            _ => {
+                self.cut();
+                let s = Segment::begin(m, self.range, self.metres_per_turn, lifted);
+                self.open = Some((s, m.clone()));
+            }
+        }
+    }
+
+    fn cut(&mut self) {
+        if let Some((s, last)) = self.open.take()
+            && self.done.len() < SEGMENTS_MAX
+        {
+            self.done.push(s.close(&last, self.range));
+        }
+    }
+
+    /// The segments so far; the open one is closed.
+    pub fn finish(mut self) -> Vec<Segment> {
+        self.cut();
+        self.done
+    }
+}
+
+/// What one period says about allowance and mismatch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Allowance {
+    /// Share of the turn's demand that was let through; 1.
+    pub allowance: Estimate,
+    /// Mismatch that was let through, relative; 1.
+    pub mismatch: Estimate,
+    /// Demanded turn part of the period, turns.
+    pub demanded_turn: f64,
+    /// Straight running in the same fit, rear turns.
+    pub straight_turn: f64,
+    /// Largest less smallest running sum of the counted difference, turns.
+    pub counted_range: f64,
+    /// Each turning manoeuvre by itself: start, end (board microseconds), its own allowance.
+    pub manoeuvres: Vec<(i64, i64, Estimate)>,
+}
+
+/// Fits one period. None where nothing turned, or nothing tells `y` from `mu`.
+///
+/// `backlash_turn` is the play between the outputs: a locked pair may still shift by that much
+/// once per load reversal.
+pub fn fit(segments: &[Segment], backlash_turn: f64) -> Option<Allowance> {
+    let rows: Vec<&Segment> = segments.iter().filter(|s| s.source.is_some() && !s.lifted).collect();
+    let demanded_turn: f64 = rows.iter().map(|s| s.demanded[0]).sum();
+    if demanded_turn < EXERCISE_TURN {
+        return None;
+    }
+    let base = solve(&rows, 0)?;
+    let (y, mu) = (base.beta[0], base.beta[1]);
+    let dof = rows.len() as f64 - 2.0;
+    let birge = if dof >= 1.0 { (base.chi2 / dof - 1.0).max(0.0) } else { 0.0 };
+    let own = |k: usize| {
+        let u = base.covariance[k][k].sqrt();
+        vec![
+            Component::own("counting", u),
+            Component::from_scatter("scatter", u * birge.sqrt(), dof.max(1.0)),
+        ]
+    };
+    let mut components = own(0);
+    components.extend(doubts(&rows, y));
+    components.push(Component::own("backlash", backlash_turn / 12f64.sqrt() / demanded_turn));
+    components.push(Component::shared("wheel slip", wheel_slip(&rows, y, demanded_turn)));
+    components.push(Component::own("course", curvature_noise(&rows, y, demanded_turn)));
+    components.retain(|c| c.u > 0.0);
+    let straight_turn: f64 =
+        rows.iter().filter(|s| s.curvature().abs() < STRAIGHT_PER_M).map(|s| s.rear).sum();
+    Some(Allowance {
+        allowance: Estimate { name: "allowance".into(), value: y, unit: "1".into(), components },
+        mismatch: Estimate {
+            name: "mismatch let through".into(),
+            value: mu,
+            unit: "1".into(),
+            components: own(1),
+        },
+        demanded_turn,
+        straight_turn,
+        counted_range: counted_range(&rows),
+        manoeuvres: manoeuvres(&rows, mu, base.covariance[1][1].sqrt(), backlash_turn),
+    })
+}
+
+/// Weighted fit of `m = y d + mu S + tau A` with demand variant `variant` and the two priors.
+fn solve(rows: &[&Segment], variant: usize) -> Option<Fit> {
+    let mut x: Vec<Vec<f64>> =
+        rows.iter().map(|s| vec![s.demanded[variant], s.rear, s.traction]).collect();
+    let mut y: Vec<f64> = rows.iter().map(|s| s.counted).collect();
+    let mut sd: Vec<f64> = rows.iter().map(|s| row_sd(s)).collect();
+    for (k, u) in [(1, MISMATCH_PRIOR_U), (2, TRACTION_PRIOR_U)] {
+        let mut row = vec![0.0; 3];
+        row[k] = 1.0;
+        x.push(row);
+        y.push(0.0);
+        sd.push(u);
+    }
+    least_squares(&x, &y, &sd)
+}
+
+/// Standard deviation of a row: counting, plus what no model of a tyre promises (2 % of the turn
+/// part, 0.05 % of the distance part).
+fn row_sd(s: &Segment) -> f64 {
+    let model = (0.02 * s.demanded[0]).powi(2) + (0.0005 * s.rear).powi(2);
+    (s.variance + s.demanded_u.powi(2) + model).sqrt().max(1e-6)
+}
+
+/// One component per named doubt: how far `y` moves when that number moves by its uncertainty.
+fn doubts(rows: &[&Segment], y: f64) -> Vec<Component> {
+    let mut components: Vec<Component> = Vec::new();
+    for (k, (_, name)) in DOUBTS.iter().enumerate() {
+        let moved = solve(rows, k + 1).map_or(0.0, |f| f.beta[0] - y);
+        match components.iter_mut().find(|c| c.name == *name) {
+            Some(c) => c.u = c.u.hypot(moved),
+            None => components.push(Component::shared(name, moved)),
+        }
+    }
+    components
+}
+
+/// A partly locked pair makes all tyres slip, and the rear ones are the ruler: about half of what
+/// is held back, where something is held back.
+fn wheel_slip(rows: &[&Segment], y: f64, demanded_turn: f64) -> f64 {
+    let turning: f64 = rows.iter().filter(|s| s.demanded[0] > 0.0).map(|s| s.rear).sum();
+    let held = (1.0 - y).abs().min(1.0) * demanded_turn / turning.max(1e-9);
+    y.abs() * held / 2.0 / 3f64.sqrt()
+}
+
+fn curvature_noise(rows: &[&Segment], y: f64, demanded_turn: f64) -> f64 {
+    let course = rows.iter().any(|s| s.source == Some(CurvatureSource::Course));
+    let sum: f64 = rows.iter().map(|s| s.demanded_u.powi(2)).sum();
+    // A course lags and its slope smears where a circle begins and ends (common practice: 2 %).
+    let smear = if course { 0.02 } else { 0.0 };
+    y.abs() * (sum.sqrt() / demanded_turn).hypot(smear)
+}
+
+fn counted_range(rows: &[&Segment]) -> f64 {
+    let mut sum = 0.0;
+    let (mut low, mut high) = (0.0f64, 0.0f64);
+    for s in rows {
+        sum += s.counted;
+        low = low.min(sum);
+        high = high.max(sum);
+    }
+    high - low
+}
+
+/// Turning manoeuvres: neighbouring segments that turn to the same side, at least
+/// [`EXERCISE_TURN`] demanded, each with its own allowance once the mismatch is taken off.
+fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64, i64, Estimate)> {
+    let side = |s: &Segment| match s.curvature() {
+        k if k > STRAIGHT_PER_M => 1,
+        k if k < -STRAIGHT_PER_M => -1,
+        _ => 0,
+    };
+    rows.chunk_by(|a, b| side(a) == side(b))
+        .filter(|group| side(group[0]) != 0)
+        .filter_map(|group| {
+            let d: f64 = group.iter().map(|s| s.demanded[0]).sum();
+            let rear: f64 = group.iter().map(|s| s.rear).sum();
+            let m: f64 = group.iter().map(|s| s.counted).sum();
+            if d < EXERCISE_TURN {
+                return None;
+            }
+            let value = (m - mu * rear) / d;
+            let counting = group[0].variance.hypot(group[group.len() - 1].variance).sqrt();
+            let variants = group.iter().fold([0.0; 1 + DOUBTS.len()], |mut sum, s| {
+                sum.iter_mut().zip(s.demanded).for_each(|(a, b)| *a += b);
+                sum
+            });
+            let doubt = variants[1..].iter().map(|v| (d / v - 1.0).powi(2)).sum::<f64>().sqrt();
+            let components = vec![
+                Component::own("counting", counting / d),
+                Component::own("model", 0.02 * value.abs()),
+                Component::own("backlash", backlash / 12f64.sqrt() / d),
+                Component::own("mismatch", mu_u * rear / d),
+                Component::shared("demand", doubt * value.abs()),
+            ];
+            let estimate =
+                Estimate { name: "allowance".into(), value, unit: "1".into(), components };
+            Some((group[0].start_us, group[group.len() - 1].end_us, estimate))
+        })
+        .collect()
+}
+
+/// The front's share of the drive: `N_in / r - N_R = a (N_F - N_R)` while the outputs differ.
+///
+/// Zero means that the input turns with the rear output alone, the declared share that both are
+/// driven through the center differential, 1 that the input turns with the front output alone.
+/// None where the input is not measured or the outputs differed by less than [`EXERCISE_TURN`].
+pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate> {
+    let rows: Vec<(f64, f64, f64)> = segments
+        .iter()
+        .filter_map(|s| {
+            let sd = (s.input_variance + s.rear_variance + (0.0002 * s.rear).powi(2)).sqrt();
+            Some((s.counted, s.input? - s.rear, sd.max(1e-6)))
+        })
+        .collect();
+    let differed: f64 = rows.iter().map(|r| r.0.abs()).sum();
+    if differed < EXERCISE_TURN {
+        return None;
+    }
+    let x: Vec<Vec<f64>> = rows.iter().map(|r| vec![r.0]).collect();
+    let y: Vec<f64> = rows.iter().map(|r| r.1).collect();
+    let sd: Vec<f64> = rows.iter().map(|r| r.2).collect();
+    let fit = least_squares(&x, &y, &sd)?;
+    let u = fit.covariance[0][0].sqrt();
+    let dof = fit.dof.max(1) as f64;
+    let birge = (fit.chi2 / dof - 1.0).max(0.0).sqrt();
+    let mut components = vec![
+        Component::own("counting", u),
+        Component::from_scatter("scatter", u * birge, dof),
+        Component::own("backlash", backlash_turn / 12f64.sqrt() / differed),
+    ];
+    components.retain(|c| c.u > 0.0);
+    Some(Estimate { name: "front share".into(), value: fit.beta[0], unit: "1".into(), components })
+}

@@ -1,0 +1,117 @@
+//! Course over ground as a witness of turning.
+//!
+//! A receiver says which way it moves, not which way the vehicle points; a yaw rate is the slope
+//! of the unwrapped course over a few seconds. Course means nothing at rest, so fixes below
+//! [`SPEED_MIN_MPS`] are left out and a gap ends the track.
+
+use std::f64::consts::{PI, TAU};
+
+/// Below this speed a course is not used, m/s.
+pub const SPEED_MIN_MPS: f64 = 0.7;
+
+/// Half the window of a slope, seconds.
+const HALF_WINDOW_S: f64 = 2.0;
+
+/// A longer pause between fixes breaks the track, seconds.
+const GAP_S: f64 = 2.5;
+
+/// Standard uncertainty of a receiver's velocity across its motion, m/s (common practice:
+/// single-frequency receivers state 0.05 to 0.1).
+const VELOCITY_U_MPS: f64 = 0.06;
+
+/// One fix, in board time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Fix {
+    /// Board time, seconds.
+    pub time_s: f64,
+    /// Speed over ground, m/s.
+    pub speed_mps: f64,
+    /// Course over ground, radians clockwise from north.
+    pub course_rad: f64,
+}
+
+/// The fixes of a drive with their course unwrapped.
+#[derive(Debug, Clone, Default)]
+pub struct Course {
+    fixes: Vec<Fix>,
+    breaks: Vec<usize>,
+}
+
+impl Course {
+    /// Takes one fix in, times ascending; unusable ones are left out.
+    pub fn push(&mut self, fix: Fix) {
+        let usable = fix.speed_mps >= SPEED_MIN_MPS && fix.course_rad.is_finite();
+        if !usable || self.fixes.last().is_some_and(|l| fix.time_s <= l.time_s) {
+            return;
+        }
+        let mut course_rad = fix.course_rad;
+        match self.fixes.last() {
+            Some(last) if fix.time_s - last.time_s <= GAP_S => {
+                let turn = (course_rad - last.course_rad + PI).rem_euclid(TAU) - PI;
+                course_rad = last.course_rad + turn;
+            }
+            _ => self.breaks.push(self.fixes.len()),
+        }
+        self.fixes.push(Fix { course_rad, ..fix });
+    }
+
+    /// True without a single usable fix.
+    pub fn is_empty(&self) -> bool {
+        self.fixes.is_empty()
+    }
+
+    fn window(&self, from_s: f64, to_s: f64) -> Option<&[Fix]> {
+        let a = self.fixes.partition_point(|f| f.time_s < from_s);
+        let b = self.fixes.partition_point(|f| f.time_s <= to_s);
+        let broken =
+            self.breaks.partition_point(|k| *k <= a) < self.breaks.partition_point(|k| *k < b);
+        (b >= a + 4 && !broken).then(|| &self.fixes[a..b])
+    }
+
+    /// Yaw rate at an instant and its standard uncertainty, rad/s, positive to the right; None
+    /// where the track has no fixes around it.
+    ///
+    /// ```
+    /// use wheelwitness_driveline::course::{Course, Fix};
+    /// let mut c = Course::default();
+    /// for k in 0..100 {
+    ///     c.push(Fix { time_s: 0.2 * k as f64, speed_mps: 2.0, course_rad: (0.06 * k as f64) % 6.2831853 });
+    /// }
+    /// let (rate, u) = c.yaw_rate(10.0).unwrap();
+    /// assert!((rate - 0.3).abs() < 1e-6 && u < 0.02);
+    /// ```
+    pub fn yaw_rate(&self, at_s: f64) -> Option<(f64, f64)> {
+        let fixes = self.window(at_s - HALF_WINDOW_S, at_s + HALF_WINDOW_S)?;
+        let n = fixes.len() as f64;
+        let (first, last) = (fixes[0].time_s, fixes[fixes.len() - 1].time_s);
+        if first > at_s - 0.5 * HALF_WINDOW_S || last < at_s + 0.5 * HALF_WINDOW_S {
+            return None;
+        }
+        let mean = |f: &dyn Fn(&Fix) -> f64| fixes.iter().map(f).sum::<f64>() / n;
+        let (t, c, v) = (mean(&|f| f.time_s), mean(&|f| f.course_rad), mean(&|f| f.speed_mps));
+        let sxx: f64 = fixes.iter().map(|f| (f.time_s - t).powi(2)).sum();
+        let sxy: f64 = fixes.iter().map(|f| (f.time_s - t) * (f.course_rad - c)).sum();
+        Some((sxy / sxx, course_u_rad(v) / sxx.sqrt()))
+    }
+
+    /// Course at an instant (mean of the fixes within half a second) and its standard
+    /// uncertainty, radians.
+    pub fn at(&self, at_s: f64) -> Option<(f64, f64)> {
+        let a = self.fixes.partition_point(|f| f.time_s < at_s - 0.6);
+        let b = self.fixes.partition_point(|f| f.time_s <= at_s + 0.6);
+        let near = self.fixes.get(a..b).filter(|f| f.len() >= 2)?;
+        let n = near.len() as f64;
+        let v = near.iter().map(|f| f.speed_mps).sum::<f64>() / n;
+        Some((near.iter().map(|f| f.course_rad).sum::<f64>() / n, course_u_rad(v)))
+    }
+
+    /// True when the course runs without a break between two instants.
+    pub fn unbroken(&self, from_s: f64, to_s: f64) -> bool {
+        self.window(from_s - 0.6, to_s + 0.6).is_some()
+    }
+}
+
+/// Standard uncertainty of one course at a speed, radians.
+fn course_u_rad(speed_mps: f64) -> f64 {
+    (VELOCITY_U_MPS / speed_mps.max(SPEED_MIN_MPS)).max(0.5f64.to_radians())
+}

@@ -1,0 +1,277 @@
+//! The demanded difference: what the road asks of the outputs, step by step.
+//!
+//! Had each axle rolled freely along its own path, the outputs would differ by
+//! `i_F S_F / C_F - i_R S_R / C_R` turns. The *turn part* comes from the steered axle running
+//! wider than the rear one; it is computed here for every step from the curvature of the path,
+//! once with the declared numbers and once for each number that could be otherwise, so that every
+//! later fit can be repeated with that number changed (GUM 5.1.3, sensitivities by difference).
+
+use crate::course::Course;
+use crate::pulse::{Step, Turn};
+use crate::vehicle::{AxleKind, Place, Vehicle};
+
+/// Outward side-slip angle of the rear axle per lateral acceleration, rad per g: the inverse of
+/// the cornering stiffness per axle load, which lies between about 4 and 18 per radian for road
+/// tyres (common practice).
+pub const SIDE_SLIP_PER_G: f64 = 0.12;
+
+/// Its standard uncertainty: a rectangular distribution of stiffness over that range.
+pub const SIDE_SLIP_PER_G_U: f64 = 0.05;
+
+/// Standard uncertainty of left against right circumference, relative (same-size tyres of one
+/// axle, common practice).
+pub const LEFT_RIGHT_U: f64 = 0.003;
+
+const GRAVITY: f64 = 9.80665;
+
+/// A number of the demand that could be otherwise.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Doubt {
+    /// Rear side slip.
+    SideSlip,
+    /// Wheelbase.
+    Wheelbase,
+    /// Front track.
+    TrackFront,
+    /// Rear track, where the curvature comes from the rear wheels.
+    TrackRear,
+    /// Left against right circumference of the wheels that tell the curvature.
+    LeftRight,
+    /// Rolling circumference, where the curvature comes from a course or a declared radius.
+    Circumference,
+    /// The declared radius.
+    Radius,
+}
+
+/// All doubts with the component they are reported under.
+pub const DOUBTS: [(Doubt, &str); 7] = [
+    (Doubt::SideSlip, "side slip"),
+    (Doubt::Wheelbase, "geometry"),
+    (Doubt::TrackFront, "geometry"),
+    (Doubt::TrackRear, "geometry"),
+    (Doubt::LeftRight, "left/right tyres"),
+    (Doubt::Circumference, "circumference"),
+    (Doubt::Radius, "declared radius"),
+];
+
+/// Demanded turns as declared, then with each of [`DOUBTS`] moved by its standard uncertainty.
+pub type Demanded = [f64; 1 + DOUBTS.len()];
+
+/// The numbers of a vehicle that the demand rests on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Setup {
+    /// Wheelbase, front and rear track, metres.
+    pub lengths_m: [f64; 3],
+    /// Standard uncertainty of each.
+    pub length_u_m: f64,
+    /// Axle ratios, front and rear.
+    pub ratio: [f64; 2],
+    /// Whether each axle's differential is open (and connected, as far as declared).
+    pub open: [bool; 2],
+    /// Rolling circumferences, front and rear, metres.
+    pub circumference_m: [f64; 2],
+    /// Relative standard uncertainty of the rear one.
+    pub circumference_u: f64,
+    /// Declared circle: radius and standard uncertainty, metres.
+    pub declared_m: Option<(f64, f64)>,
+}
+
+/// Where a curvature came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum CurvatureSource {
+    /// Rear wheel counts.
+    RearWheels,
+    /// Course over ground.
+    Course,
+    /// A circle declared in the vehicle file.
+    Declared,
+}
+
+/// One step as the driveline sees it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Motion {
+    /// Board time, microseconds.
+    pub start_us: i64,
+    /// Board time at the end, microseconds.
+    pub end_us: i64,
+    /// Raw records.
+    pub records: (u64, u64),
+    /// Front output turns with variances of its ends.
+    pub front: Turn,
+    /// Rear output turns.
+    pub rear: Turn,
+    /// Case input turns, undivided by the range ratio.
+    pub input: Option<Turn>,
+    /// Curvature of the path of the rear axle's middle, 1/m, positive to the right.
+    pub curvature: Option<f64>,
+    /// Its standard uncertainty, 1/m.
+    pub curvature_u: f64,
+    /// Where it came from.
+    pub source: Option<CurvatureSource>,
+    /// Ground speed by the rear output, m/s.
+    pub speed_mps: f64,
+    /// Demanded turn part; zeros without a curvature.
+    pub demanded: Demanded,
+}
+
+impl Setup {
+    /// The numbers of a vehicle file. A missing circumference is taken as 2.2 m within 10 percent.
+    pub fn new(vehicle: &Vehicle) -> Self {
+        let mm = &vehicle.geometry;
+        let tyre = |t: &crate::vehicle::Tyre| t.circumference_mm().unwrap_or((2_200.0, 220.0));
+        let (front, rear) = (tyre(&vehicle.tyres.front), tyre(&vehicle.tyres.rear));
+        let open = |k: AxleKind| matches!(k, AxleKind::Open | AxleKind::Disconnect);
+        Setup {
+            lengths_m: [mm.wheelbase_mm, mm.track_front_mm, mm.track_rear_mm].map(|l| l / 1e3),
+            length_u_m: mm.u_mm / 1e3,
+            ratio: [vehicle.axles.front.ratio_value(), vehicle.axles.rear.ratio_value()],
+            open: [open(vehicle.axles.front.kind), open(vehicle.axles.rear.kind)],
+            circumference_m: [front.0 / 1e3, rear.0 / 1e3],
+            circumference_u: rear.1 / rear.0,
+            declared_m: vehicle.declared_circle.as_ref().map(|c| (c.radius_m, c.radius_u_m)),
+        }
+    }
+
+    /// Turns of the front output that free rolling at the same distance gives per rear turn, as
+    /// declared: `i_F C_R / (i_R C_F)`.
+    pub fn declared_ratio(&self) -> f64 {
+        self.ratio[0] * self.circumference_m[1] / (self.ratio[1] * self.circumference_m[0])
+    }
+
+    /// Metres per turn of the rear output.
+    pub fn metres_per_turn(&self) -> f64 {
+        self.circumference_m[1] / self.ratio[1]
+    }
+
+    fn output(&self, step: &Step, axle: usize) -> Option<Turn> {
+        let (shaft, wheels) = match axle {
+            0 => (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
+            _ => (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
+        };
+        if let Some(turn) = step.at(shaft) {
+            return Some(turn);
+        }
+        let (left, right) = (step.at(wheels[0])?, step.at(wheels[1])?);
+        let half = self.ratio[axle] / 2.0;
+        self.open[axle].then(|| Turn {
+            turns: half * (left.turns + right.turns),
+            u_start: half * left.u_start.hypot(right.u_start),
+            u_end: half * left.u_end.hypot(right.u_end),
+            still: left.still && right.still,
+        })
+    }
+
+    /// What a step says about both outputs; None while one of them is not measured.
+    pub fn motion(&self, step: &Step, course: &Course) -> Option<Motion> {
+        let (front, rear) = (self.output(step, 0)?, self.output(step, 1)?);
+        let metres = rear.turns * self.metres_per_turn();
+        let mut motion = Motion {
+            start_us: step.start_us,
+            end_us: step.end_us,
+            records: step.records,
+            front,
+            rear,
+            input: step.at(Place::Input),
+            curvature: None,
+            curvature_u: 0.0,
+            source: None,
+            speed_mps: metres / step.seconds(),
+            demanded: [0.0; 1 + DOUBTS.len()],
+        };
+        self.curve(step, course, metres, &mut motion);
+        Some(motion)
+    }
+
+    fn curve(&self, step: &Step, course: &Course, metres: f64, motion: &mut Motion) {
+        if motion.rear.still || metres <= 0.0 {
+            return;
+        }
+        let wheels = step.at(Place::RearLeft).zip(step.at(Place::RearRight));
+        let found = match wheels {
+            Some((left, right)) if self.open[1] && !left.still && !right.still => {
+                let mean = (left.turns + right.turns) / 2.0;
+                let kappa = (left.turns - right.turns) / (mean * self.lengths_m[2]);
+                let u = [left.u_start, left.u_end, right.u_start, right.u_end];
+                let u = u.iter().map(|u| u * u).sum::<f64>().sqrt() / (mean * self.lengths_m[2]);
+                Some((kappa, u, CurvatureSource::RearWheels))
+            }
+            _ => self.curve_without_wheels(step, course, metres),
+        };
+        let Some((kappa, u, source)) = found else { return };
+        (motion.curvature, motion.curvature_u, motion.source) = (Some(kappa), u, Some(source));
+        motion.demanded = self.demanded(kappa, source, motion.speed_mps, motion.rear.turns);
+    }
+
+    fn curve_without_wheels(
+        &self,
+        step: &Step,
+        course: &Course,
+        metres: f64,
+    ) -> Option<(f64, f64, CurvatureSource)> {
+        let middle_s = (step.start_us + step.end_us) as f64 * 5e-7;
+        if let Some((rate, u)) = course.yaw_rate(middle_s) {
+            let per_metre = step.seconds() / metres;
+            return Some((rate * per_metre, u * per_metre, CurvatureSource::Course));
+        }
+        let (radius, _) = self.declared_m.filter(|_| course.is_empty())?;
+        Some((1.0 / radius, 0.0, CurvatureSource::Declared))
+    }
+
+    /// Demanded turn part of `rear` turns at a curvature, as declared and with each doubt moved.
+    fn demanded(&self, kappa: f64, source: CurvatureSource, v: f64, rear: f64) -> Demanded {
+        let ahead = |q: f64| q * v * v / GRAVITY;
+        let [l, front, back] = self.lengths_m;
+        let u = self.length_u_m;
+        let scale = self.declared_ratio() * rear;
+        let turn = |l: f64, front: f64, kappa: f64, q: f64| {
+            scale * front_excess([l, front], kappa, ahead(q))
+        };
+        let base = turn(l, front, kappa, SIDE_SLIP_PER_G);
+        let with = |doubt: Doubt| match (doubt, source) {
+            (Doubt::SideSlip, _) => turn(l, front, kappa, SIDE_SLIP_PER_G + SIDE_SLIP_PER_G_U),
+            (Doubt::Wheelbase, _) => turn(l + u, front, kappa, SIDE_SLIP_PER_G),
+            (Doubt::TrackFront, _) => turn(l, front + u, kappa, SIDE_SLIP_PER_G),
+            (Doubt::TrackRear, CurvatureSource::RearWheels) => {
+                turn(l, front, kappa * back / (back + u), SIDE_SLIP_PER_G)
+            }
+            (Doubt::LeftRight, CurvatureSource::RearWheels) => {
+                turn(l, front, kappa + LEFT_RIGHT_U / back, SIDE_SLIP_PER_G)
+            }
+            (Doubt::Circumference, CurvatureSource::Course) => {
+                turn(l, front, kappa / (1.0 + self.circumference_u), SIDE_SLIP_PER_G)
+            }
+            (Doubt::Radius, CurvatureSource::Declared) => {
+                let (radius, u) = self.declared_m.unwrap_or((1.0, 0.0));
+                turn(l, front, kappa * radius / (radius + u), SIDE_SLIP_PER_G)
+            }
+            _ => base,
+        };
+        let mut all = [base; 1 + DOUBTS.len()];
+        for (slot, (doubt, _)) in all[1..].iter_mut().zip(DOUBTS) {
+            *slot = with(doubt);
+        }
+        all
+    }
+}
+
+/// How much wider the mean of the front wheels runs than that of the rear ones, as a share:
+/// wheelbase and front track in metres, curvature in 1/m, turn centre `ahead` metres before the
+/// rear axle.
+///
+/// The turn centre lies at the lateral distance `R` of the rear axle's middle, moved forward by
+/// `R alpha = q v^2 / g` because the rear axle points outward by its side-slip angle; the front
+/// wheels run on radii `sqrt((L - x)^2 + (R -+ T/2)^2)` (plane geometry).
+///
+/// ```
+/// use wheelwitness_driveline::demand::front_excess;
+/// // Wheelbase 2.8 m, track 1.5 m, radius 6 m, no side slip: 10.481 % (worked by hand).
+/// assert!((front_excess([2.8, 1.5], 1.0 / 6.0, 0.0) - 0.10481).abs() < 1e-5);
+/// ```
+pub fn front_excess([wheelbase, track]: [f64; 2], curvature: f64, ahead: f64) -> f64 {
+    let k = curvature.abs();
+    if k < 1e-9 {
+        return 0.0;
+    }
+    let wheel = |side: f64| (k * (wheelbase - ahead)).hypot(1.0 + side * k * track / 2.0);
+    (wheel(1.0) + wheel(-1.0)) / 2.0 - 1.0
+}

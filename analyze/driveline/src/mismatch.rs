@@ -1,0 +1,315 @@
+//! Do the rolling circumferences match? Front against rear, and left against right.
+//!
+//! In straight, steady running the ratio of front to rear wheel turns is `C_R / C_F`. Drive torque
+//! adds slip, so the ratio is taken at zero traction: acceleration, rolling resistance and drag
+//! are a column of the fit, and the intercept is what is reported.
+
+use crate::allowance::STRAIGHT_PER_M;
+use crate::course::Course;
+use crate::demand::Setup;
+use crate::pulse::{Step, Turn};
+use crate::quantity::{Component, Estimate};
+use crate::stats::least_squares;
+use crate::vehicle::{Coupling, Place};
+
+/// Rolling resistance as an acceleration, m/s^2, and how well it is known (common practice: 1 to
+/// 2 % of weight; a grade of 1 % counts alike).
+const RESISTANCE_MPS2: f64 = 0.15;
+const RESISTANCE_U_MPS2: f64 = 0.12;
+
+/// Air drag as an acceleration per speed squared, 1/m (common practice: drag area 1.1 m^2 on
+/// 1.9 t).
+const DRAG_PER_M: f64 = 0.00035;
+
+/// Prior of the slope of slip on traction, per m/s^2.
+const SLOPE_PRIOR_U: f64 = 0.003;
+
+/// Longest row, metres.
+const ROW_M: f64 = 60.0;
+
+/// Least straight running that says anything, metres.
+pub const STRAIGHT_MIN_M: f64 = 100.0;
+
+/// Slower running is left out, m/s.
+const SPEED_MIN_MPS: f64 = 1.5;
+
+#[derive(Debug, Clone, Default)]
+struct Row {
+    end_us: i64,
+    a: f64,
+    b: f64,
+    metres: f64,
+    turn_part: f64,
+    traction: f64,
+    first_u2: f64,
+    last_u2: f64,
+    coupling: Option<Coupling>,
+    first_speed: f64,
+    last_speed: f64,
+    start_us: i64,
+    records: (u64, u64),
+}
+
+/// Which two sides are compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sides {
+    /// Front axle against rear axle.
+    FrontRear,
+    /// Left against right wheel of the front axle.
+    FrontLeftRight,
+    /// Left against right wheel of the rear axle.
+    RearLeftRight,
+}
+
+/// Folds straight running into rows for one comparison.
+#[derive(Debug, Clone)]
+pub struct MismatchFold {
+    sides: Sides,
+    open: Option<Row>,
+    rows: Vec<Row>,
+}
+
+/// What a comparison says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mismatch {
+    /// Circumference of the first side less that of the second, millimetres.
+    pub difference_mm: Estimate,
+    /// Straight running it rests on, metres.
+    pub straight_m: f64,
+    /// First and last instant, board microseconds.
+    pub span_us: (i64, i64),
+    /// First and last raw record.
+    pub records: (u64, u64),
+}
+
+const ROWS_MAX: usize = 8192;
+
+impl MismatchFold {
+    /// A fold for one comparison.
+    pub fn new(sides: Sides) -> Self {
+        MismatchFold { sides, open: None, rows: Vec::new() }
+    }
+
+    /// Takes one step in with the coupling that was engaged, if one was.
+    pub fn push(
+        &mut self,
+        step: &Step,
+        setup: &Setup,
+        curvature: Option<(f64, f64)>,
+        coupling: Option<Coupling>,
+    ) {
+        let straight = curvature.is_some_and(|(k, _)| k.abs() < STRAIGHT_PER_M);
+        let free = matches!(coupling, Some(Coupling::Differential | Coupling::RearOnly));
+        let usable = match self.sides {
+            Sides::FrontRear => free && straight,
+            _ => free || coupling == Some(Coupling::Locked),
+        };
+        let pair = self.pair(step, setup).filter(|_| usable);
+        let Some(((a, b), metres)) = pair else { return self.cut() };
+        let speed = metres / step.seconds();
+        if a.still
+            || b.still
+            || speed < SPEED_MIN_MPS
+            || (self.sides != Sides::FrontRear && speed < 3.0)
+        {
+            return self.cut();
+        }
+        let continues = self.open.as_ref().is_some_and(|r| {
+            r.end_us == step.start_us && r.coupling == coupling && r.metres < ROW_M
+        });
+        if !continues {
+            self.cut();
+        }
+        let row = self.open.get_or_insert_with(|| Row {
+            first_u2: a.u_start.powi(2) + b.u_start.powi(2),
+            coupling,
+            first_speed: speed,
+            start_us: step.start_us,
+            records: step.records,
+            ..Row::default()
+        });
+        row.end_us = step.end_us;
+        row.records.1 = step.records.1;
+        row.a += a.turns;
+        row.b += b.turns;
+        row.metres += metres;
+        row.turn_part += curvature.map_or(0.0, |(_, excess)| excess) * b.turns;
+        row.traction += (RESISTANCE_MPS2 + DRAG_PER_M * speed * speed) * b.turns;
+        row.last_u2 = a.u_end.powi(2) + b.u_end.powi(2);
+        row.last_speed = speed;
+        if row.metres >= ROW_M {
+            self.cut();
+        }
+    }
+
+    /// The two sides in turns of their wheels, and metres run.
+    fn pair(&self, step: &Step, setup: &Setup) -> Option<((Turn, Turn), f64)> {
+        let mean = |l: Turn, r: Turn| Turn {
+            turns: (l.turns + r.turns) / 2.0,
+            u_start: l.u_start.hypot(r.u_start) / 2.0,
+            u_end: l.u_end.hypot(r.u_end) / 2.0,
+            still: l.still || r.still,
+        };
+        let wheels = |l: Place, r: Place| Some((step.at(l)?, step.at(r)?));
+        let scaled = |t: Turn, i: f64| Turn {
+            turns: t.turns / i,
+            u_start: t.u_start / i,
+            u_end: t.u_end / i,
+            still: t.still,
+        };
+        let front = wheels(Place::FrontLeft, Place::FrontRight);
+        let rear = wheels(Place::RearLeft, Place::RearRight);
+        let (a, b) = match self.sides {
+            Sides::FrontLeftRight => front?,
+            Sides::RearLeftRight => rear?,
+            Sides::FrontRear => match (front, rear) {
+                (Some((fl, fr)), Some((rl, rr))) => (mean(fl, fr), mean(rl, rr)),
+                _ => (
+                    scaled(step.at(Place::FrontShaft)?, setup.ratio[0]),
+                    scaled(step.at(Place::RearShaft)?, setup.ratio[1]),
+                ),
+            },
+        };
+        let circumference = setup.circumference_m[usize::from(self.sides != Sides::FrontLeftRight)];
+        Some(((a, b), b.turns * circumference))
+    }
+
+    fn cut(&mut self) {
+        let Some(mut row) = self.open.take() else { return };
+        if row.metres >= ROW_M / 4.0 && self.rows.len() < ROWS_MAX {
+            let gained = (row.last_speed.powi(2) - row.first_speed.powi(2)) / 2.0;
+            row.traction += gained * row.b / row.metres;
+            self.rows.push(row);
+        }
+    }
+
+    /// Straight running so far, metres.
+    pub fn straight_m(&self) -> f64 {
+        self.rows.iter().map(|r| r.metres).sum()
+    }
+
+    /// The comparison; None below [`STRAIGHT_MIN_M`] or, left against right, without a course.
+    pub fn finish(mut self, setup: &Setup, course: &Course) -> Option<Mismatch> {
+        self.cut();
+        if self.sides != Sides::FrontRear {
+            self.rows.retain(|r| turned(r, course).is_some());
+        }
+        let (straight_m, n) = (self.straight_m(), self.rows.len());
+        if straight_m < STRAIGHT_MIN_M || n < 2 {
+            return None;
+        }
+        let (ratio, components) = match self.sides {
+            Sides::FrontRear => self.front_rear()?,
+            Sides::FrontLeftRight => self.left_right(setup.lengths_m[1], course)?,
+            Sides::RearLeftRight => self.left_right(setup.lengths_m[2], course)?,
+        };
+        let axle = usize::from(self.sides == Sides::RearLeftRight);
+        let mm = setup.circumference_m[axle] * 1e3;
+        // More turns over the same road: a smaller circumference.
+        let difference_mm = Estimate {
+            name: "circumference difference".into(),
+            value: -ratio * mm,
+            unit: "mm".into(),
+            components: components
+                .into_iter()
+                .map(|c| Component { u: c.u * mm, ..c })
+                .filter(|c| c.u > 0.0)
+                .collect(),
+        };
+        let (first, last) = (&self.rows[0], &self.rows[n - 1]);
+        Some(Mismatch {
+            difference_mm,
+            straight_m,
+            span_us: (first.start_us, last.end_us),
+            records: (first.records.0, last.records.1),
+        })
+    }
+
+    fn front_rear(&self) -> Option<(f64, Vec<Component>)> {
+        let couplings = [Coupling::Differential, Coupling::RearOnly];
+        let design = |r: &Row| {
+            let slope = |c: Coupling| if r.coupling == Some(c) { r.traction } else { 0.0 };
+            vec![r.b, slope(couplings[0]), slope(couplings[1])]
+        };
+        let mut x: Vec<Vec<f64>> = self.rows.iter().map(design).collect();
+        let mut y: Vec<f64> = self.rows.iter().map(|r| r.a - r.b - r.turn_part).collect();
+        let mut sd: Vec<f64> = self
+            .rows
+            .iter()
+            .map(|r| (r.first_u2 + r.last_u2 + (2e-4 * r.b).powi(2)).sqrt())
+            .collect();
+        for k in 1..3 {
+            let mut row = vec![0.0; 3];
+            row[k] = 1.0;
+            x.push(row);
+            y.push(0.0);
+            sd.push(SLOPE_PRIOR_U);
+        }
+        let fit = least_squares(&x, &y, &sd)?;
+        let total: f64 = self.rows.iter().map(|r| r.b).sum();
+        let turn_part: f64 = self.rows.iter().map(|r| r.turn_part).sum();
+        let slope_share = |k: usize| {
+            let b: f64 = self
+                .rows
+                .iter()
+                .filter(|r| r.coupling == Some(couplings[k - 1]))
+                .map(|r| r.b)
+                .sum();
+            fit.beta[k] * b / total
+        };
+        let dof = self.rows.len() as f64 - 2.0;
+        let u = fit.covariance[0][0].sqrt();
+        let birge = (fit.chi2 / dof.max(1.0) - 1.0).max(0.0).sqrt();
+        let slope = slope_share(1).hypot(slope_share(2));
+        Some((
+            fit.beta[0],
+            vec![
+                Component::own("counting", u),
+                Component::from_scatter("scatter", u * birge, dof.max(1.0)),
+                Component::shared("traction", RESISTANCE_U_MPS2 * slope.max(0.001)),
+                Component::shared("turn part", 0.2 * turn_part / total),
+            ],
+        ))
+    }
+
+    /// Left less right, with what the course says the path turned taken off.
+    fn left_right(&self, track_m: f64, course: &Course) -> Option<(f64, Vec<Component>)> {
+        let (mut sum, mut weights) = (0.0, 0.0);
+        let mut each = Vec::new();
+        for row in &self.rows {
+            let (angle, u_angle) = turned(row, course)?;
+            let metres = row.metres;
+            let mean = (row.a + row.b) / 2.0;
+            let value = (row.a - row.b) / mean - track_m * angle / metres;
+            let u2 =
+                (track_m * u_angle / metres).powi(2) + (row.first_u2 + row.last_u2) / mean.powi(2);
+            sum += value / u2;
+            weights += 1.0 / u2;
+            each.push((value, u2));
+        }
+        let mean = sum / weights;
+        let dof = each.len() as f64 - 1.0;
+        let chi2: f64 = each.iter().map(|(v, u2)| (v - mean).powi(2) / u2).sum();
+        let u = (1.0 / weights).sqrt();
+        let birge = (chi2 / dof.max(1.0) - 1.0).max(0.0).sqrt();
+        let angle: f64 = self.rows.iter().filter_map(|r| turned(r, course)).map(|t| t.0).sum();
+        let metres: f64 = self.straight_m();
+        Some((
+            mean,
+            vec![
+                Component::own("course", u),
+                Component::from_scatter("scatter", u * birge, dof.max(1.0)),
+                Component::shared("geometry", 0.01 * track_m * angle.abs() / metres),
+            ],
+        ))
+    }
+}
+
+/// Angle that the path turned to the right over a row, by the course, and its uncertainty.
+fn turned(row: &Row, course: &Course) -> Option<(f64, f64)> {
+    let (from, to) = (row.start_us as f64 * 1e-6, row.end_us as f64 * 1e-6);
+    let (a, b) = (course.at(from)?, course.at(to)?);
+    let angle = b.0 - a.0;
+    let straight = (angle / row.metres).abs() < 4.0 * STRAIGHT_PER_M;
+    (course.unbroken(from, to) && straight).then(|| (angle, a.1.hypot(b.1)))
+}
