@@ -17,3 +17,4 @@ pub mod demand;
 pub mod allowance;
 pub mod mismatch;
 pub mod agreement;
+pub mod switches;

@@ -1,0 +1,323 @@
+//! One switch line: debounce that adds no delay, and the bookkeeping of missed edges.
+
+use super::{Action, CHATTER_S, Gap, LampDecoder, LevelChange, Levels, Moment, SETTLE_S};
+use crate::vehicle::Level;
+
+/// A reminder may overtake the edge that it already contains by this much, in seconds.
+const REORDER_S: f64 = 0.05;
+
+/// What was counted on one switch line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct LineTally {
+    /// Edges, seen or known from the running count.
+    pub edges: u64,
+    /// Edges that are known to have happened but were not seen.
+    pub missed: u64,
+    /// Settled changes of level.
+    pub changes: u64,
+    /// Drop-outs: left its level and came back before it settled.
+    pub blips: u64,
+    /// Times it began to chatter.
+    pub chatters: u64,
+    /// Edges sent twice or too late, ignored.
+    pub repeated: u64,
+    /// Edges whose level does not fit the running count.
+    pub contradictions: u64,
+}
+
+/// An unsettled change.
+#[derive(Debug, Clone, Copy)]
+struct Unsettled {
+    moment: Moment,
+    edges: u32,
+    records: (u64, u64),
+    chatter_told: bool,
+}
+
+/// A level in a reminder that no edge has announced.
+#[derive(Debug, Clone, Copy)]
+struct Surprise {
+    time_s: f64,
+    on: bool,
+    record: u64,
+}
+
+/// State of one line.
+#[derive(Debug, Clone)]
+pub(super) struct Line {
+    input: u8,
+    active_high: bool,
+    lamp: Option<LampDecoder>,
+    /// Level after the last edge, and the settled level; on is true.
+    raw: Option<bool>,
+    settled: Option<bool>,
+    /// Settled level before the board started anew, and since when it is unknown.
+    before_reset: Option<(Option<bool>, f64)>,
+    /// When the raw level was told last, by an edge or by a reminder.
+    told_s: f64,
+    edge_s: f64,
+    count: Option<u16>,
+    unsettled: Option<Unsettled>,
+    surprise: Option<Surprise>,
+    /// The last drop-out: it may have been a change whose last edge was missed.
+    blip: Option<Moment>,
+    /// Gap since which nothing has told the level: its beginning and its end.
+    doubt: Option<(f64, f64)>,
+    tally: LineTally,
+}
+
+impl Line {
+    pub(super) fn new(input: u8, active_high: bool, is_lamp: bool) -> Self {
+        Line {
+            input,
+            active_high,
+            lamp: is_lamp.then(LampDecoder::default),
+            raw: None,
+            settled: None,
+            before_reset: None,
+            told_s: f64::NEG_INFINITY,
+            edge_s: f64::NEG_INFINITY,
+            count: None,
+            unsettled: None,
+            surprise: None,
+            blip: None,
+            doubt: None,
+            tally: LineTally::default(),
+        }
+    }
+
+    pub(super) fn settled(&self) -> Option<bool> {
+        if self.lamp.is_some() { self.raw } else { self.settled }
+    }
+
+    pub(super) fn is_moving(&self) -> bool {
+        self.unsettled.is_some_and(|u| !u.chatter_told)
+    }
+
+    pub(super) fn is_in_doubt(&self) -> bool {
+        self.doubt.is_some() || self.surprise.is_some()
+    }
+
+    pub(super) fn tally(&self) -> LineTally {
+        self.tally
+    }
+
+    /// An edge of this line.
+    pub(super) fn change(
+        &mut self,
+        c: &LevelChange,
+        tell: &mut impl FnMut(Action, Moment, u32, (u64, u64)),
+    ) {
+        if c.input != self.input {
+            return;
+        }
+        if c.time_s <= self.edge_s {
+            self.tally.repeated += 1;
+            return;
+        }
+        match self.surprise {
+            Some(s) if s.time_s < c.time_s => self.accept_surprise(tell),
+            _ => self.surprise = None,
+        }
+        let on = c.level == self.active_high;
+        // How many edges there were, this one included. A count that stands still or runs
+        // backwards at a later time has begun anew: then only this edge is known.
+        let counted = self.count.map(|n| c.edge_count.wrapping_sub(n)).unwrap_or(0);
+        let edges = if (1..0x8000).contains(&counted) { u32::from(counted) } else { 1 };
+        let fits = self.raw.is_none_or(|raw| (raw != on) == (edges % 2 == 1));
+        self.tally.contradictions += u64::from(!fits);
+        self.tally.edges += u64::from(edges);
+        self.tally.missed += u64::from(edges - 1);
+        let seen_first = edges == 1 && fits;
+        let earliest_s = if seen_first { c.time_s } else { self.last_certain_s() };
+        self.extend(on, c.time_s, earliest_s.min(c.time_s), edges, c.record);
+        (self.raw, self.count) = (Some(on), Some(c.edge_count));
+        (self.told_s, self.edge_s) = (c.time_s, c.time_s);
+        self.doubt = None;
+    }
+
+    /// The last time before which no edge can have been missed.
+    fn last_certain_s(&self) -> f64 {
+        let since_blip =
+            self.blip.filter(|b| b.settled_s + SETTLE_S >= self.told_s).map(|b| b.earliest_s);
+        let told_s = self.doubt.map_or(self.told_s, |(from_s, _)| from_s.max(self.edge_s));
+        since_blip.unwrap_or(told_s)
+    }
+
+    fn extend(&mut self, on: bool, time_s: f64, earliest_s: f64, edges: u32, record: u64) {
+        if let Some(lamp) = &mut self.lamp {
+            lamp.edge(time_s, on);
+            return;
+        }
+        let fresh = Unsettled {
+            moment: Moment { earliest_s, ..Moment::at(time_s) },
+            edges: 0,
+            records: (record, record),
+            chatter_told: false,
+        };
+        let u = self.unsettled.get_or_insert(fresh);
+        u.moment.settled_s = time_s;
+        u.moment.latest_s = time_s;
+        u.edges += edges;
+        u.records.1 = record;
+    }
+
+    /// A reminder of all levels.
+    pub(super) fn reminder(
+        &mut self,
+        l: &Levels,
+        tell: &mut impl FnMut(Action, Moment, u32, (u64, u64)),
+    ) {
+        if l.time_s < self.edge_s {
+            return;
+        }
+        let high = l.mask >> (self.input.clamp(1, 16) - 1) & 1 == 1;
+        let on = high == self.active_high;
+        match self.raw {
+            None => self.first_level(on, l, tell),
+            Some(raw) if raw == on => self.confirm(l, tell),
+            Some(_) if self.surprise.is_some() => {}
+            Some(_) => {
+                self.surprise = Some(Surprise { time_s: l.time_s, on, record: l.record });
+            }
+        }
+    }
+
+    fn first_level(
+        &mut self,
+        on: bool,
+        l: &Levels,
+        tell: &mut impl FnMut(Action, Moment, u32, (u64, u64)),
+    ) {
+        let (was, since_s) = self.before_reset.take().unwrap_or((None, l.time_s));
+        (self.raw, self.told_s, self.doubt) = (Some(on), l.time_s, None);
+        if let Some(lamp) = &mut self.lamp {
+            lamp.edge(l.time_s, on);
+            return;
+        }
+        self.settled = Some(on);
+        let moment = Moment { earliest_s: since_s, ..Moment::at(l.time_s) };
+        let action = Action::Settled { was: was.map(level), level: level(on) };
+        tell(action, moment, 0, (l.record, l.record));
+    }
+
+    /// A reminder that agrees ends every doubt.
+    fn confirm(&mut self, l: &Levels, tell: &mut impl FnMut(Action, Moment, u32, (u64, u64))) {
+        if let Some(s) = self.surprise.take() {
+            // Away and back between two reminders, both edges missed.
+            self.tally.missed += 2;
+            self.tally.blips += 1;
+            let earliest_s = self.last_certain_s();
+            let moment = Moment { earliest_s, latest_s: l.time_s, ..Moment::at(s.time_s) };
+            tell(Action::Blip, moment, 2, (s.record, l.record));
+        }
+        if let (Some(u), Some((from_s, to_s))) = (&mut self.unsettled, self.doubt)
+            && from_s < u.moment.settled_s + SETTLE_S
+        {
+            u.moment.latest_s = u.moment.latest_s.max(to_s);
+        }
+        self.told_s = l.time_s;
+        self.doubt = None;
+    }
+
+    /// Sentences are missing: until told again, the level is in doubt.
+    pub(super) fn gap(&mut self, gap: &Gap) {
+        let (from_s, to_s) = self.doubt.unwrap_or((gap.from_s, gap.to_s));
+        self.doubt = Some((from_s.min(gap.from_s), to_s.max(gap.to_s)));
+        if let Some(lamp) = &mut self.lamp {
+            lamp.forget();
+            self.raw = None;
+        }
+    }
+
+    /// The board started anew: nothing is known until it tells.
+    pub(super) fn reset(
+        &mut self,
+        gap: &Gap,
+        tell: &mut impl FnMut(Action, Moment, u32, (u64, u64)),
+    ) {
+        if let Some(lamp) = &mut self.lamp {
+            lamp.forget();
+        }
+        if self.before_reset.is_none() && self.raw.is_some() {
+            let before = if self.unsettled.is_none() { self.settled } else { None };
+            self.before_reset = Some((before, gap.from_s));
+        }
+        (self.raw, self.settled, self.count) = (None, None, None);
+        (self.unsettled, self.surprise, self.doubt) = (None, None, None);
+        let moment = Moment { latest_s: gap.to_s, ..Moment::at(gap.from_s) };
+        tell(Action::Unknown, moment, 0, (gap.record, gap.record));
+    }
+
+    /// Lets time pass: surprises are believed, changes settle or chatter.
+    pub(super) fn advance(
+        &mut self,
+        now_s: f64,
+        tell: &mut impl FnMut(Action, Moment, u32, (u64, u64)),
+    ) {
+        if self.surprise.is_some_and(|s| now_s >= s.time_s + REORDER_S) {
+            self.accept_surprise(tell);
+        }
+        if let Some(lamp) = &mut self.lamp {
+            if let Some((state, moment)) = lamp.advance(now_s) {
+                tell(Action::Lamp(state), moment, 0, (0, 0));
+            }
+            return;
+        }
+        let Some(u) = &mut self.unsettled else { return };
+        let waits = self.doubt.is_some_and(|(from_s, _)| from_s < u.moment.settled_s + SETTLE_S);
+        if now_s >= u.moment.settled_s + SETTLE_S && !waits {
+            self.settle(tell);
+        } else if now_s >= u.moment.first_s + CHATTER_S && !u.chatter_told {
+            u.chatter_told = true;
+            self.tally.chatters += 1;
+            self.settled = None;
+            tell(Action::Chatter, u.moment, u.edges, u.records);
+        }
+    }
+
+    fn settle(&mut self, tell: &mut impl FnMut(Action, Moment, u32, (u64, u64))) {
+        let (Some(u), Some(on)) = (self.unsettled.take(), self.raw) else { return };
+        let was = self.settled.or_else(|| self.before_reset.take().and_then(|(was, _)| was));
+        self.settled = Some(on);
+        let action = if was == Some(on) && !u.chatter_told {
+            self.tally.blips += 1;
+            self.blip = Some(u.moment);
+            Action::Blip
+        } else {
+            self.tally.changes += u64::from(was.is_some());
+            Action::Settled { was: was.map(level), level: level(on) }
+        };
+        tell(action, u.moment, u.edges, u.records);
+    }
+
+    /// No edge came for a level that a reminder told: it was missed, and this bounds when.
+    fn accept_surprise(&mut self, tell: &mut impl FnMut(Action, Moment, u32, (u64, u64))) {
+        let Some(s) = self.surprise.take() else { return };
+        self.tally.missed += 1;
+        self.tally.edges += 1;
+        self.count = self.count.map(|n| n.wrapping_add(1));
+        let earliest_s = self.last_certain_s().min(s.time_s);
+        (self.raw, self.told_s, self.doubt) = (Some(s.on), s.time_s, None);
+        if let Some(lamp) = &mut self.lamp {
+            lamp.forget();
+            lamp.edge(s.time_s, s.on);
+            return;
+        }
+        if let Some(u) = &mut self.unsettled {
+            (u.moment.settled_s, u.moment.latest_s) = (s.time_s, s.time_s);
+            u.edges += 1;
+            u.records.1 = s.record;
+            return;
+        }
+        let was = self.settled.replace(s.on);
+        self.tally.changes += u64::from(was.is_some());
+        let action = Action::Settled { was: was.map(level), level: level(s.on) };
+        let moment = Moment { earliest_s, ..Moment::at(s.time_s) };
+        tell(action, moment, 1, (s.record, s.record));
+    }
+}
+
+fn level(on: bool) -> Level {
+    if on { Level::On } else { Level::Off }
+}
