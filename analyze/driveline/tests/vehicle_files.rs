@@ -1,12 +1,33 @@
 //! Promises of reading vehicle files.
 
+use proptest::prelude::*;
 use std::path::PathBuf;
-use wheelwitness_driveline::vehicle::{Place, Vehicle};
+use wheelwitness_driveline::vehicle::{
+    Limits, Mistake, Place, Vehicle, VehicleError, new_vehicle_text,
+};
 
 fn fixture(name: &str) -> Vehicle {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/vehicles").join(name);
     let text = std::fs::read_to_string(&path).expect("a fixture of this repository");
     Vehicle::parse(&text, name).unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// The new vehicle file with one text exchanged for another outside of its comments, as somebody
+/// would edit it.
+fn edited(from: &str, to: &str) -> String {
+    let text = new_vehicle_text();
+    let in_comment = |at: usize| text[..at].rsplit('\n').next().unwrap_or("").starts_with('#');
+    let found = text.match_indices(from).find(|(at, _)| !in_comment(*at));
+    let (at, _) = found.unwrap_or_else(|| panic!("the new file has no `{from}`"));
+    format!("{}{to}{}", &text[..at], &text[at + from.len()..])
+}
+
+fn refused(text: &str) -> VehicleError {
+    Vehicle::parse(text, "my.toml").expect_err("a file with a mistake")
+}
+
+fn marked(m: &Mistake) -> String {
+    m.text.chars().skip(m.column - 1).take(m.width).collect()
 }
 
 #[test]
@@ -18,4 +39,215 @@ fn the_fixture_vehicles_read_and_check_clean() {
     assert_eq!(wagon.range_ratio(wagon.mode("low-locked").unwrap()), Some(2.5));
     assert!(fixture("shafts-only.toml").sensor(Place::Input).is_none());
     assert_eq!(fixture("wheels-only.toml").center.front_share(), Some(0.4));
+}
+
+#[test]
+fn a_new_vehicle_file_is_clean_and_its_limits_are_the_defaults() {
+    let vehicle = Vehicle::parse(new_vehicle_text(), "new.toml").unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(vehicle.limits, Limits::default());
+    assert_eq!(vehicle.geometry.u_mm, 15.0);
+}
+
+#[test]
+fn a_vehicle_written_out_and_read_again_is_the_same() {
+    for name in ["trail-wagon.toml", "shafts-only.toml", "wheels-only.toml"] {
+        let vehicle = fixture(name);
+        let text = toml::to_string(&vehicle).expect("plain types serialize");
+        assert_eq!(Vehicle::parse(&text, name).unwrap_or_else(|e| panic!("{e}")), vehicle);
+    }
+}
+
+/// Each row: a text of the new file, what somebody writes there, what is marked, and words of the
+/// complaint and of the advice.
+const MISTAKES: &[(&str, &str, &str, &str, &str)] = &[
+    ("format = 1\n", "", "#", "`format` is missing", "add format = 1"),
+    ("format = 1", "format = 2", "2", "format 2", "this program reads format 1"),
+    ("format = 1", "format = 0", "0", "not 1 to 1", "write format = 1"),
+    ("format = 1", "format = \"1\"", "\"1\"", "is a string", "write format = 1"),
+    ("u_mm = 15", "u_mn = 15", "u_mn", "unknown key `u_mn`", "did you mean `u_mm`?"),
+    ("u_mm = 15", "u = 15", "u", "unknown key `u`", "did you mean `u_mm`?"),
+    ("role = \"motor\"", "rolle = \"motor\"", "rolle", "unknown key", "did you mean `role`?"),
+    ("pulses_per_turn", "pulses-per-turn", "pulses-per-turn", "unknown", "`pulses_per_turn`?"),
+    ("u_mm = 15", "colour = 15", "colour", "unknown key", "keys here are wheelbase_mm"),
+    ("wheelbase_mm = 2650", "wheelbase_mm = 2.65", "2.65", "not plausible", "wheelbase_mm = 2650"),
+    ("wheelbase_mm = 2650", "wheelbase_mm = 265", "265", "not plausible", "centimetres"),
+    (
+        "wheelbase_mm = 2650",
+        "wheelbase_mm = 104.3",
+        "104.3",
+        "not plausible",
+        "2649.2 if these are inches",
+    ),
+    ("wheelbase_mm = 2650", "wheelbase_mm = nan", "nan", "not plausible", "1000 to 7000"),
+    ("wheelbase_mm = 2650", "wheelbase_mm = true", "true", "is a boolean", "a number"),
+    ("wheelbase_mm = 2650", "", "[geometry]", "`wheelbase_mm` is missing", "add wheelbase_mm"),
+    ("name = \"example wagon (invented)\"", "name = \" \"", "\" \"", "empty", "in quotes"),
+    ("235/75R15", "75/235R15", "\"75/235R15\"", "section width 75", "order"),
+    ("235/75R15", "235/75 15", "\"235/75 15\"", "no construction letter", "235/75R15"),
+    ("235/75R15", "7.50R16", "\"7.50R16\"", "no aspect ratio", "roll-out"),
+    ("circumference_mm = 2232", "circumference_mm = 2400", "2400", "+7.4 %", "measure again"),
+    (
+        "size = \"235/75R15\"\n# Optional: measured rolling circumference, millimetres, and its \
+         standard uncertainty (default\n# 0.15 percent of it, common practice).\n\
+         circumference_mm = 2232\ncircumference_u_mm = 3",
+        "",
+        "[tyres.front]",
+        "neither size nor circumference_mm",
+        "side wall",
+    ),
+    ("circumference_u_mm = 3", "circumference_u_mm = -3", "-3", "not plausible", "0.01 to 200 mm"),
+    ("teeth = [41, 11]", "", "[axles.front]", "neither ratio nor teeth", "add teeth"),
+    ("teeth = [41, 11]", "teeth = [41, 11]\nratio = 3.7", "3.7", "both", "remove ratio"),
+    ("teeth = [41, 11]", "teeth = [11, 41]", "[11, 41]", "crown wheel", "teeth = [41, 11]"),
+    ("teeth = [41, 11]", "teeth = [41]", "[41]", "is an array", "[crown wheel, pinion]"),
+    ("teeth = [41, 11]", "ratio = 41", "41", "not plausible", "1 to 15"),
+    ("kind = \"disconnect\"", "kind = \"lsd\"", "\"lsd\"", "cannot be", "limited-slip"),
+    ("low = 2.48", "low = 0", "0", "not plausible", "0.2 to 20"),
+    ("ring_teeth = 60", "ring_teeth = 40", "40", "no room for planets", "count again"),
+    ("front_output = \"sun\"", "front_output = \"carrier\"", "\"carrier\"", "input", "\"ring\""),
+    ("kind = \"planetary\"", "kind = \"planetry\"", "\"planetry\"", "cannot be", "planetary"),
+    ("kind = \"planetary\"", "", "[center]", "no `kind`", "add kind"),
+    ("range = \"high\"", "range = \"hihg\"", "\"hihg\"", "no range", "did you mean \"high\"?"),
+    ("name = \"full-time\"", "name = \"rear-only\"", "\"rear-only\"", "called", "of its own"),
+    ("limit-a = \"on\"", "limit-aa = \"on\"", "limit-aa", "no switch", "did you mean \"limit-a\"?"),
+    ("limit-a = \"on\"", "motor-up = \"on\"", "motor-up", "is a motor line", "a limit contact"),
+    ("limit-a = \"on\"", "limit-a = \"up\"", "\"up\"", "cannot be", "\"off\", \"on\""),
+    ("lamp-all = \"off\"", "lamp-all = \"blinking\"", "\"blinking\"", "cannot be", "flashing"),
+    ("input = 2\n", "input = 1\n", "1", "two switches on input 1", "1 to 16"),
+    ("input = 10\n", "input = 17\n", "17", "not 1 to 16", "a whole number"),
+    ("name = \"motor-up\"", "name = \"limit-a\"", "\"limit-a\"", "two switches", "of its own"),
+    ("modes = [\"low-locked\"]", "modes = [\"low\"]", "\"low\"", "no mode", "low-locked"),
+    (
+        "requires = { gearbox-neutral = \"on\" }\nspeed_max_kmh = 5",
+        "",
+        "[[interlocks]]",
+        "without",
+        "add",
+    ),
+    ("speed_max_kmh = 5", "speed_max_kmh = -5", "-5", "not plausible", "0 to 200 km/h"),
+    ("channel = 2", "channel = 1", "1", "two sensors on channel 1", "1 to 8"),
+    ("channel = 2", "channel = 9", "9", "not 1 to 8", "whole number"),
+    ("place = \"input\"", "place = \"rear-shaft\"", "\"rear-shaft\"", "same place", "correct"),
+    ("pulses_per_turn = 48", "pulses_per_turn = 48.5", "48.5", "is a float", "whole number"),
+    ("name = \"supply\"", "name = \"battery\"", "\"battery\"", "no switch", "\"supply\""),
+    ("per_volt = 4.0", "per_volt = 0", "0", "not plausible", "per volt"),
+    ("radius_u_m = 0.1", "radius_u_m = 7.0", "7.0", "says nothing", "rope"),
+    ("selection_s = 5.0", "selection_s = -1", "-1", "not plausible", "0 to 600 s"),
+    (
+        "allowance_locked_max = 0.1",
+        "allowance_locked_max = 0.9",
+        "0.9",
+        "could prove both",
+        "keep them apart",
+    ),
+    (
+        "[{ position-front = \"off\", position-lock = \"on\" }]",
+        "[{ position-front = \"off\" }]",
+        "{ position-front = \"off\" }",
+        "also matches mode \"rear-only\"",
+        "match no mode",
+    ),
+];
+
+#[test]
+fn each_mistake_is_shown_where_it_is_with_what_to_write_instead() {
+    let mut broken = Vec::new();
+    for (from, to, mark, what, instead) in MISTAKES {
+        let found = refused(&edited(from, to));
+        let is_it = |m: &Mistake| {
+            marked(m) == *mark
+                && m.what.contains(what)
+                && m.instead.contains(instead)
+                && found.to_string().contains(&format!("my.toml:{}:{}: ", m.line, m.column))
+        };
+        if found.mistakes.len() != 1 || !is_it(&found.mistakes[0]) {
+            broken.push(format!("`{to}` should be marked at `{mark}`: {what}; {instead}\n{found}"));
+        }
+    }
+    assert!(broken.is_empty(), "{}", broken.join("\n"));
+}
+
+#[test]
+fn all_mistakes_come_in_one_run_in_file_order() {
+    let mut text = new_vehicle_text().to_string();
+    for (from, to) in [
+        ("format = 1\n", ""),
+        ("wheelbase_mm = 2650", "wheelbase_mm = 2.65"),
+        ("kind = \"disconnect\"", "knd = \"disconnect\""),
+        ("ring_teeth = 60", "ring_teeth = 31"),
+        ("lamp-all = \"steady\"", "lamp-al = \"steady\""),
+        ("channel = 2", "channel = 1"),
+        ("share_relative = 0.3", "share_relative = -0.3"),
+    ] {
+        text = text.replacen(from, to, 1);
+    }
+    let found = refused(&text);
+    assert_eq!(found.mistakes.len(), 7, "{found}");
+    assert!(found.mistakes.is_sorted_by_key(|m| (m.line, m.column)));
+}
+
+#[test]
+fn modes_that_no_switch_tells_apart_are_refused() {
+    let locked = "limit_contacts = { limit-a = \"off\", limit-b = \"on\" }\n\
+                  position_switches = { position-front = \"on\", position-lock = \"on\" }";
+    let like_full_time = "limit_contacts = { limit-b = \"on\" }\n\
+                          position_switches = { position-front = \"on\" }";
+    let found = refused(&edited(locked, like_full_time));
+    assert_eq!(found.mistakes.len(), 1, "{found}");
+    let what = "\"full-time\" and \"low-locked\" cannot be told apart";
+    assert!(found.mistakes[0].what.contains(what), "{found}");
+    let same_request =
+        edited("request-all = \"on\", request-lock = \"off\"", "request-all = \"off\"");
+    assert!(refused(&same_request).mistakes[0].what.contains("requested alike"));
+}
+
+#[test]
+fn a_mode_through_a_center_that_is_not_there_is_refused() {
+    let text = include_str!("../../../fixtures/vehicles/shafts-only.toml");
+    let found = refused(&text.replace("kind = \"bevel\"", "kind = \"none\""));
+    assert!(found.mistakes[0].what.contains("center kind is \"none\""), "{found}");
+}
+
+#[test]
+fn broken_toml_is_shown_where_it_breaks_every_place_of_it() {
+    let broken = edited("wheelbase_mm = 2650", "wheelbase_mm = 2,65");
+    let broken = broken.replacen("name = \"supply\"", "name = supply", 1);
+    let found = refused(&broken);
+    assert!(found.mistakes.len() >= 2, "{found}");
+    assert!(found.mistakes.iter().all(|m| m.what.starts_with("not TOML")), "{found}");
+    assert!(found.mistakes[0].text.contains("2,65"));
+}
+
+#[test]
+fn a_newer_format_is_refused_by_name_and_nothing_else_is_judged() {
+    let found = refused("format = 3\nsomething_new = true\n");
+    assert_eq!(found.mistakes.len(), 1);
+    assert!(found.to_string().contains("vehicle file of format 3"));
+}
+
+#[test]
+fn the_carets_stand_under_what_they_mark_after_tabs_and_umlauts() {
+    let text = edited("u_mm = 15", "\tu_mm = \"gr\u{f6}\u{df}er\"");
+    let m = &refused(&text).mistakes[0];
+    assert_eq!((m.column, m.width), (9, 8));
+    let shown = refused(&text).to_string();
+    assert!(shown.contains("| \t       ^^^^^^^^\n"), "{shown}");
+}
+
+proptest! {
+    #[test]
+    fn reading_any_text_never_panics(text in "\\PC{0,200}") {
+        let _ = Vehicle::parse(&text, "any.toml");
+    }
+
+    #[test]
+    fn a_file_cut_or_damaged_anywhere_never_panics(cut in 0usize..12_000, put in "[ -~]{0,4}") {
+        let text = new_vehicle_text();
+        let at = cut.min(text.len());
+        let damaged = format!("{}{put}{}", &text[..at], text.get(at + 3..).unwrap_or(""));
+        if let Err(e) = Vehicle::parse(&damaged, "any.toml") {
+            prop_assert!(!e.mistakes.is_empty());
+            prop_assert!(e.mistakes.iter().all(|m| m.line >= 1 && !m.instead.is_empty()));
+        }
+    }
 }

@@ -10,6 +10,9 @@ use std::collections::BTreeMap;
 
 mod derived;
 mod mistake;
+mod schema;
+mod shape;
+mod checks;
 mod read;
 mod template;
 
