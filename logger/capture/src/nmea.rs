@@ -98,7 +98,10 @@ pub fn check(sentence: &[u8]) -> Result<&[u8], Fault> {
         return Err(Fault::Character);
     }
     let [b'$', body @ .., b'*', high, low] = sentence else { return Err(Fault::NoChecksum) };
-    let digits = (hex_digit(high.to_ascii_uppercase()), hex_digit(low.to_ascii_uppercase()));
+    // Some receivers write small letters; a board never does, and one flipped bit makes them.
+    let proprietary = body.first() == Some(&b'P');
+    let upper = |digit: &u8| if proprietary { *digit } else { digit.to_ascii_uppercase() };
+    let digits = (hex_digit(upper(high)), hex_digit(upper(low)));
     let (Some(high), Some(low)) = digits else { return Err(Fault::NoChecksum) };
     let (written, computed) = (high << 4 | low, checksum(body));
     if written == computed { Ok(body) } else { Err(Fault::Checksum { written, computed }) }

@@ -1,0 +1,378 @@
+//! Were all sentences of a board received? Running numbers, tallies and boot numbers tell.
+//!
+//! The running number is the low byte of the sentence's *index*, counted from 0 since the board
+//! started. A tally states its own index plus one, so that losses are exact between two tallies
+//! even when more than 255 sentences in a row are missing. `lost` is never counted up: it is what
+//! the indices say was sent minus what was received, so a late sentence or a tally corrects it.
+
+use crate::board::{Errors, Says, Sentence};
+
+/// A sentence this many indices late, or less, is taken as doubled or reordered. Further back it
+/// could be one of a board that started anew: at rest they are all alike.
+const LATE_SENTENCES: u64 = 32;
+/// ... unless its tick is older than the newest by more than this, in microseconds.
+const LATE_US: i32 = 2_000_000;
+/// Errors that are not zero are sent once a second: one that comes later than this after the
+/// first sentence is news, in microseconds.
+const ERRORS_PERIOD_US: u32 = 1_100_000;
+
+/// What a sentence meant for the sequence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Seen {
+    /// The one expected, or the first of all.
+    InOrder,
+    /// Before it, `lost` sentences are missing (so far).
+    AfterGap {
+        /// How many.
+        lost: u64,
+    },
+    /// It was received before: ignore it.
+    Doubled,
+    /// It was missing before and came late.
+    Late,
+    /// The board started anew: counts and ticks begin again. Its first `lost` sentences are
+    /// missing.
+    Restarted {
+        /// How many.
+        lost: u64,
+    },
+}
+
+/// What became of a board's sentences.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Totals {
+    /// Received, doubled ones once.
+    pub received: u64,
+    /// Sent between the first and the last one received, but not received.
+    pub lost: u64,
+    /// Received again.
+    pub doubled: u64,
+    /// Received out of order.
+    pub late: u64,
+    /// Times that the board started anew.
+    pub restarts: u64,
+    /// Never sent because the line was full, as far as the board told.
+    pub dropped_by_board: u64,
+    /// Switch edges that got no sentence, as far as the board told.
+    pub switch_edges_unsent: u64,
+    /// Channels whose edge capture overran; bit 0 is channel 1.
+    pub overrun_channels: u8,
+    /// Tallies that contradict the running numbers: the firmware is wrong.
+    pub contradictions: u64,
+}
+
+/// Follows the sentences of one board, in the order in which they were received.
+#[derive(Debug, Clone)]
+pub struct Sequence {
+    ended: Totals,
+    boot: Option<Boot>,
+    /// A boot that may go on: ticks went back, but no boot number has yet told that it ended.
+    doubtful: Option<Boot>,
+    source_gap: bool,
+}
+
+impl Default for Sequence {
+    /// A sequence that expects a board which may have been running for long.
+    fn default() -> Self {
+        let ended = Totals::default();
+        Sequence { ended, boot: None, doubtful: None, source_gap: true }
+    }
+}
+
+impl Sequence {
+    /// As [`default`](Self::default).
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// The source was lost: should the board start anew now, what it sends before the source is
+    /// found again is not counted as lost.
+    pub fn source_lost(&mut self) {
+        self.source_gap = true;
+    }
+
+    /// Takes the next sentence received.
+    pub fn push(&mut self, sentence: &Sentence) -> Seen {
+        let told = boot_number(&sentence.says);
+        if let (Some(told), Some(boot)) = (told, &mut self.boot)
+            && boot.number.is_some_and(|number| number != told)
+        {
+            self.end_doubtful();
+            return self.restart(sentence);
+        }
+        let Some(boot) = &mut self.boot else {
+            self.boot = Some(Boot::joined(sentence));
+            self.source_gap = false;
+            return Seen::InOrder;
+        };
+        if boot.goes_back(sentence) {
+            self.end_doubtful();
+            let old = self.boot.take();
+            let seen = self.restart(sentence);
+            self.doubtful = old;
+            return self.settle(told).unwrap_or(seen);
+        }
+        let seen = boot.push(sentence);
+        self.source_gap = false;
+        boot.number = boot.number.or(told);
+        self.settle(told).unwrap_or(seen)
+    }
+
+    /// All boots together.
+    pub fn totals(&self) -> Totals {
+        let boots = [&self.doubtful, &self.boot].into_iter().flatten();
+        boots.fold(self.ended, |sum, boot| sum.plus(&boot.totals()))
+    }
+
+    /// Whether the last sentence received is a closing tally: then nothing was lost after it.
+    pub fn is_closed(&self) -> bool {
+        self.boot.as_ref().is_some_and(|boot| boot.closed)
+    }
+
+    /// Whether the losses of the running boot are exact up to its last tally, and a tally came.
+    pub fn is_anchored(&self) -> bool {
+        self.boot.as_ref().is_some_and(|boot| boot.anchored)
+    }
+
+    /// The running boot's number, once the board told it.
+    pub fn boot_number(&self) -> Option<u16> {
+        self.boot.as_ref().and_then(|boot| boot.number)
+    }
+
+    fn restart(&mut self, sentence: &Sentence) -> Seen {
+        if let Some(old) = self.boot.take() {
+            self.ended = self.ended.plus(&old.totals());
+        }
+        let heard = !std::mem::replace(&mut self.source_gap, false);
+        let boot = if heard { Boot::heard(sentence) } else { Boot::joined(sentence) };
+        self.ended.restarts += 1;
+        let lost = boot.totals().lost;
+        self.boot = Some(boot);
+        Seen::Restarted { lost }
+    }
+
+    fn end_doubtful(&mut self) {
+        if let Some(old) = self.doubtful.take() {
+            self.ended = self.ended.plus(&old.totals());
+        }
+    }
+
+    /// Once a boot number is told, a doubtful boot has ended, or it was never interrupted: the
+    /// ticks went back because more than half their period passed unheard.
+    fn settle(&mut self, told: Option<u16>) -> Option<Seen> {
+        let told = told?;
+        let old = self.doubtful.as_ref()?;
+        if old.number != Some(told) {
+            self.end_doubtful();
+            return None;
+        }
+        let (mut old, new) = (self.doubtful.take()?, self.boot.take()?);
+        let before = old.totals().lost;
+        old.go_on_as(new);
+        let lost = old.totals().lost - before;
+        self.ended.restarts -= 1;
+        self.boot = Some(old);
+        Some(Seen::AfterGap { lost })
+    }
+}
+
+impl Totals {
+    fn plus(self, other: &Totals) -> Totals {
+        Totals {
+            received: self.received + other.received,
+            lost: self.lost + other.lost,
+            doubled: self.doubled + other.doubled,
+            late: self.late + other.late,
+            restarts: self.restarts + other.restarts,
+            dropped_by_board: self.dropped_by_board + other.dropped_by_board,
+            switch_edges_unsent: self.switch_edges_unsent + other.switch_edges_unsent,
+            overrun_channels: self.overrun_channels | other.overrun_channels,
+            contradictions: self.contradictions + other.contradictions,
+        }
+    }
+}
+
+/// One run of a board, from a start to the next.
+#[derive(Debug, Clone)]
+struct Boot {
+    number: Option<u16>,
+    /// Index from which losses are counted, and index of the sentence expected next. Before the
+    /// first tally both may be wrong by the same multiple of 256 (or, if the start was heard, the
+    /// second alone).
+    first: u64,
+    next: u64,
+    /// Index of the first sentence received.
+    earliest: u64,
+    heard_start: bool,
+    anchored: bool,
+    first_tick: u32,
+    newest_tick: u32,
+    /// The last sentence with each running number, and its index.
+    recent: Box<[Option<(u64, Sentence)>; 256]>,
+    errors: Option<Errors>,
+    told: Totals,
+    closed: bool,
+}
+
+impl Boot {
+    /// A boot that may have been running before.
+    fn joined(sentence: &Sentence) -> Self {
+        Self::begin(sentence, false)
+    }
+
+    /// A boot whose start fell into the recording.
+    fn heard(sentence: &Sentence) -> Self {
+        Self::begin(sentence, true)
+    }
+
+    fn begin(sentence: &Sentence, heard_start: bool) -> Self {
+        let index = u64::from(sentence.sequence);
+        let mut boot = Boot {
+            number: boot_number(&sentence.says),
+            first: if heard_start { 0 } else { index },
+            next: index,
+            earliest: index,
+            heard_start,
+            anchored: false,
+            first_tick: sentence.tick,
+            newest_tick: sentence.tick,
+            recent: Box::new([None; 256]),
+            errors: None,
+            told: Totals::default(),
+            closed: false,
+        };
+        boot.take(index, sentence);
+        boot
+    }
+
+    fn totals(&self) -> Totals {
+        let sent = self.next.saturating_sub(self.first);
+        Totals { lost: sent.saturating_sub(self.told.received), ..self.told }
+    }
+
+    /// Ticks never go back, but for switches (theirs is the edge's), doubled and late sentences.
+    fn goes_back(&self, sentence: &Sentence) -> bool {
+        let back = age_us(self.newest_tick, sentence.tick) > 0;
+        let own_tick = !matches!(sentence.says, Says::Switch(_));
+        back && own_tick && !self.is_doubled(sentence) && self.late_index(sentence).is_none()
+    }
+
+    fn push(&mut self, sentence: &Sentence) -> Seen {
+        if self.is_doubled(sentence) {
+            self.told.doubled += 1;
+            return Seen::Doubled;
+        }
+        if let Some(index) = self.late_index(sentence) {
+            self.told.late += 1;
+            self.first = self.first.min(index);
+            self.take(index, sentence);
+            return Seen::Late;
+        }
+        let before = self.totals().lost;
+        let ahead = sentence.sequence.wrapping_sub(self.next as u8);
+        self.take(self.next + u64::from(ahead), sentence);
+        match self.totals().lost.saturating_sub(before) {
+            0 => Seen::InOrder,
+            lost => Seen::AfterGap { lost },
+        }
+    }
+
+    fn is_doubled(&self, sentence: &Sentence) -> bool {
+        let slot = &self.recent[usize::from(sentence.sequence)];
+        let recent = self.next.saturating_sub(LATE_SENTENCES);
+        slot.as_ref().is_some_and(|(index, before)| *index >= recent && before == sentence)
+    }
+
+    /// The index of a sentence that was passed over a short while ago.
+    fn late_index(&self, sentence: &Sentence) -> Option<u64> {
+        let behind = u64::from((self.next as u8).wrapping_sub(sentence.sequence));
+        let index = self.next.checked_sub(behind)?;
+        let slot = &self.recent[usize::from(sentence.sequence)];
+        let missing = slot.as_ref().is_none_or(|(taken, _)| *taken != index);
+        let recent = (0..=LATE_US).contains(&age_us(self.newest_tick, sentence.tick));
+        ((1..=LATE_SENTENCES).contains(&behind) && missing && recent).then_some(index)
+    }
+
+    fn take(&mut self, index: u64, sentence: &Sentence) {
+        self.recent[usize::from(sentence.sequence)] = Some((index, *sentence));
+        self.told.received += 1;
+        if index >= self.next {
+            self.next = index + 1;
+            self.closed = false;
+        }
+        if age_us(self.newest_tick, sentence.tick) < 0 {
+            self.newest_tick = sentence.tick;
+        }
+        match &sentence.says {
+            Says::Tally(tally) => {
+                self.anchor(index, tally.sent);
+                self.closed = tally.closing;
+            }
+            Says::Errors(errors) => self.take_errors(sentence.tick, errors),
+            _ => {}
+        }
+    }
+
+    /// A tally tells the true index of its sentence.
+    fn anchor(&mut self, index: u64, sent: u32) {
+        let ahead = i64::from(sent.wrapping_sub(1).wrapping_sub(index as u32) as i32);
+        let fixed = !self.anchored && !self.heard_start;
+        let possible = ahead % 256 == 0 && (ahead >= 0 || (fixed && self.first as i64 >= -ahead));
+        if !possible {
+            self.told.contradictions += 1;
+            return;
+        }
+        self.next = self.next.wrapping_add_signed(ahead);
+        if fixed {
+            self.first = self.first.wrapping_add_signed(ahead);
+        }
+        self.shift_recent(ahead);
+        self.anchored = true;
+    }
+
+    fn shift_recent(&mut self, ahead: i64) {
+        for (taken, _) in self.recent.iter_mut().flatten() {
+            *taken = taken.wrapping_add_signed(ahead);
+        }
+    }
+
+    /// Adds what is new. The first errors of a board that may have been running for long are
+    /// history, unless they would have been told before.
+    fn take_errors(&mut self, tick: u32, errors: &Errors) {
+        let history = !self.heard_start && tick.wrapping_sub(self.first_tick) < ERRORS_PERIOD_US;
+        let before = self.errors.unwrap_or(if history { *errors } else { Errors::default() });
+        let new = |now: u16, then: u16| u64::from(now.wrapping_sub(then));
+        self.told.dropped_by_board += new(errors.dropped, before.dropped);
+        self.told.switch_edges_unsent +=
+            new(errors.switch_edges_unsent, before.switch_edges_unsent);
+        self.told.overrun_channels |= errors.overrun_channels & !before.overrun_channels;
+        self.errors = Some(*errors);
+    }
+
+    /// `new` turned out to be this boot, after a long silence.
+    fn go_on_as(&mut self, new: Boot) {
+        let unheard = self.next.saturating_sub(new.earliest);
+        let ahead = if new.anchored { 0 } else { unheard.next_multiple_of(256) };
+        self.told = self.told.plus(&new.told);
+        self.next = new.next + ahead;
+        self.anchored |= new.anchored;
+        self.newest_tick = new.newest_tick;
+        self.recent = new.recent;
+        self.shift_recent(ahead as i64);
+        self.errors = new.errors.or(self.errors);
+        self.closed = new.closed;
+    }
+}
+
+/// How much earlier `tick` is than `newest`; negative if later. Ticks wrap after 71.6 minutes.
+fn age_us(newest: u32, tick: u32) -> i32 {
+    newest.wrapping_sub(tick) as i32
+}
+
+fn boot_number(says: &Says) -> Option<u16> {
+    match says {
+        Says::Identity(identity) => Some(identity.boot_number),
+        Says::Tally(tally) => Some(tally.boot_number),
+        _ => None,
+    }
+}
