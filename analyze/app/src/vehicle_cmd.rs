@@ -6,7 +6,7 @@ use clap::{Args, Subcommand};
 use std::fs::OpenOptions;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use wheelwitness_driveline::vehicle::{Vehicle, new_vehicle_text};
+use wheelwitness_driveline::vehicle::{Vehicle, fit_text, new_vehicle_text};
 
 /// What to do with a vehicle file.
 #[derive(Debug, Subcommand)]
@@ -29,6 +29,9 @@ pub struct NewArgs {
 pub struct CheckArgs {
     /// Vehicle file.
     pub file: PathBuf,
+    /// A GNSS receiver is recorded along (the vehicle file does not say).
+    #[arg(long)]
+    pub gnss: bool,
 }
 
 /// Runs the command and returns the exit code.
@@ -75,7 +78,7 @@ fn write_new(file: &Path, text: &str) -> io::Result<()> {
 fn check(args: &CheckArgs) -> i32 {
     match read(&args.file) {
         Ok(vehicle) => {
-            say(&format!("{}: no mistakes in {}\n", args.file.display(), vehicle.name));
+            say(&checked(&args.file, &vehicle, args.gnss));
             exit::DONE
         }
         Err(text) => {
@@ -83,6 +86,17 @@ fn check(args: &CheckArgs) -> i32 {
             exit::UNREADABLE
         }
     }
+}
+
+/// What a clean file is worth: notes, then the table of claims.
+fn checked(file: &Path, vehicle: &Vehicle, gnss: bool) -> String {
+    let mut text = format!("{}: no mistakes in \"{}\"\n\n", file.display(), vehicle.name);
+    for note in vehicle.notes() {
+        text += &format!("note: {note}\n");
+    }
+    let with = if gnss { "with" } else { "without; add --gnss if one is recorded" };
+    text += &format!("GNSS receiver: {with}\n\n");
+    text + &fit_text(&vehicle.fit(gnss))
 }
 
 /// Reads a vehicle file; the complaint names the file and what to do next.

@@ -128,6 +128,13 @@ const MISTAKES: &[(&str, &str, &str, &str, &str)] = &[
     ("channel = 2", "channel = 1", "1", "two sensors on channel 1", "1 to 8"),
     ("channel = 2", "channel = 9", "9", "not 1 to 8", "whole number"),
     ("place = \"input\"", "place = \"rear-shaft\"", "\"rear-shaft\"", "same place", "correct"),
+    (
+        "pulses_per_turn = 4\nedges = \"one\"",
+        "pulses_per_turn = 600\nedges = \"both\"",
+        "\"both\"",
+        "too many counts",
+        "at most 500",
+    ),
     ("pulses_per_turn = 48", "pulses_per_turn = 48.5", "48.5", "is a float", "whole number"),
     ("name = \"supply\"", "name = \"battery\"", "\"battery\"", "no switch", "\"supply\""),
     ("per_volt = 4.0", "per_volt = 0", "0", "not plausible", "per volt"),

@@ -4,7 +4,7 @@
 
 use super::mistake::Mistake;
 use super::shape::{Path, nearest, quoted};
-use super::{Center, Coupling, Member, Pinions, Role, Tyre, Vehicle};
+use super::{Center, Coupling, Edges, Member, Pinions, Role, Tyre, Vehicle};
 use crate::tyre::Size;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
@@ -25,6 +25,7 @@ const CHECKS: &[fn(&mut Found)] = &[
     center,
     ranges,
     sensors,
+    edges,
     switches,
     analog,
     circle,
@@ -234,6 +235,19 @@ fn sensors(f: &mut Found) {
     f.no_duplicates(places, |_| {
         ("two sensors at the same place".into(), "keep one of them, or correct its place".into())
     });
+}
+
+/// Most counts a turn: one more digit than any tone ring, and what tooth patterns are kept for.
+const COUNTS_PER_TURN_MAX: u32 = 1000;
+
+fn edges(f: &mut Found) {
+    for (i, s) in f.vehicle.sensors.iter().enumerate() {
+        if s.edges == Edges::Both && 2 * s.pulses_per_turn > COUNTS_PER_TURN_MAX {
+            let what = format!("both edges of {} pulses are too many counts", s.pulses_per_turn);
+            let instead = format!("count one edge, or at most {} pulses", COUNTS_PER_TURN_MAX / 2);
+            f.at(key!["sensors", i, "edges"], what, instead);
+        }
+    }
 }
 
 fn switches(f: &mut Found) {

@@ -15,8 +15,10 @@ mod shape;
 mod checks;
 mod read;
 mod template;
+mod fit;
 
 pub use derived::MEASURED_CIRCUMFERENCE_U;
+pub use fit::{Ability, Row, fit_text};
 pub use mistake::{Mistake, NEWEST_FORMAT, VehicleError};
 pub use template::new_vehicle_text;
 

@@ -1,0 +1,132 @@
+//! Promises of the fit table: what sensors and declarations suffice for.
+
+use wheelwitness_driveline::vehicle::{
+    Ability, AxleKind, Center, Edges, Place, Row, Sensor, Vehicle, fit_text,
+};
+
+const TRAIL_WAGON: &str = include_str!("../../../fixtures/vehicles/trail-wagon.toml");
+const SHAFTS_ONLY: &str = include_str!("../../../fixtures/vehicles/shafts-only.toml");
+const WHEELS_ONLY: &str = include_str!("../../../fixtures/vehicles/wheels-only.toml");
+
+/// The claims of the first set, in the order of the handbook of claims.
+const CLAIMS: [&str; 8] = [
+    "capture-complete",
+    "sensors-agree",
+    "switch-table",
+    "selection-completes",
+    "center-opens",
+    "center-locks",
+    "front-driven",
+    "tyres-match",
+];
+
+fn vehicle(text: &str) -> Vehicle {
+    Vehicle::parse(text, "fixture.toml").unwrap_or_else(|e| panic!("{e}"))
+}
+
+fn abilities(v: &Vehicle, gnss: bool) -> Vec<Ability> {
+    v.fit(gnss).iter().map(|r| r.ability).collect()
+}
+
+fn row(v: &Vehicle, claim: &str) -> Row {
+    v.fit(false).into_iter().find(|r| r.claim == claim).expect("a claim of the first set")
+}
+
+#[test]
+fn every_claim_of_the_first_set_has_a_row() {
+    let rows = vehicle(TRAIL_WAGON).fit(false);
+    assert_eq!(rows.iter().map(|r| r.claim).collect::<Vec<_>>(), CLAIMS);
+}
+
+#[test]
+fn a_full_fit_decides_everything_and_asks_for_nothing() {
+    for row in vehicle(TRAIL_WAGON).fit(false) {
+        assert_eq!(
+            (row.ability, row.one_more.as_slice()),
+            (Ability::Yes, &[][..]),
+            "{}",
+            row.claim
+        );
+    }
+}
+
+#[test]
+fn shafts_alone_decide_a_lock_only_with_something_that_shows_the_direction() {
+    use Ability::{ByHand, No, Yes};
+    let v = vehicle(SHAFTS_ONLY);
+    assert_eq!(abilities(&v, false), [Yes, No, Yes, Yes, ByHand, ByHand, ByHand, No]);
+    assert_eq!(abilities(&v, true), [Yes, No, Yes, Yes, ByHand, Yes, ByHand, Yes]);
+    let one_more = row(&v, "center-locks").one_more;
+    assert_eq!(one_more, ["a sensor at the case input", "a GNSS receiver"]);
+}
+
+#[test]
+fn wheels_alone_stand_in_for_the_outputs_while_the_axles_are_open() {
+    let mut v = vehicle(WHEELS_ONLY);
+    assert_eq!(row(&v, "tyres-match").ability, Ability::Yes);
+    v.axles.rear.kind = AxleKind::Locked;
+    assert_eq!(row(&v, "tyres-match").ability, Ability::No);
+}
+
+#[test]
+fn a_center_without_a_single_share_never_decides_that_it_opens() {
+    let mut v = vehicle(TRAIL_WAGON);
+    v.center = Center::Viscous;
+    let row = row(&v, "center-opens");
+    assert_eq!((row.ability, row.one_more.len()), (Ability::No, 0));
+    assert!(v.notes().iter().any(|n| n.contains("no single torque share")));
+}
+
+#[test]
+fn each_sensor_that_is_said_to_unlock_a_claim_does_so_once_it_is_fitted() {
+    const PLACES: [(&str, Place); 7] = [
+        ("a front shaft sensor", Place::FrontShaft),
+        ("a rear shaft sensor", Place::RearShaft),
+        ("a sensor at the case input", Place::Input),
+        ("a front left wheel sensor", Place::FrontLeft),
+        ("a front right wheel sensor", Place::FrontRight),
+        ("a rear left wheel sensor", Place::RearLeft),
+        ("a rear right wheel sensor", Place::RearRight),
+    ];
+    let full = vehicle(TRAIL_WAGON);
+    for without in 0..1 << full.sensors.len() {
+        let mut v = full.clone();
+        let kept = full.sensors.iter().enumerate().filter(|(i, _)| (without >> i) & 1 == 0);
+        v.sensors = kept.map(|(_, s)| s.clone()).collect();
+        for (name, place) in PLACES.iter().filter(|(_, p)| v.sensor(*p).is_none()) {
+            let mut more = v.clone();
+            let (channel, pulses_per_turn, edges) = (4, 4, Edges::One);
+            more.sensors.push(Sensor { place: *place, channel, pulses_per_turn, edges });
+            for (before, after) in v.fit(false).iter().zip(more.fit(false)) {
+                let promised = before.one_more.contains(name);
+                assert_eq!(after.ability > before.ability, promised, "{}: {name}", before.claim);
+                assert!(after.ability >= before.ability, "{}: {name} costs a claim", before.claim);
+            }
+        }
+    }
+}
+
+#[test]
+fn a_gnss_receiver_never_costs_a_claim() {
+    for text in [TRAIL_WAGON, SHAFTS_ONLY, WHEELS_ONLY] {
+        let v = vehicle(text);
+        let pairs = abilities(&v, false).into_iter().zip(abilities(&v, true));
+        assert!(pairs.into_iter().all(|(without, with)| with >= without), "{}", v.name);
+    }
+}
+
+#[test]
+fn the_text_names_every_claim_and_fits_a_terminal_of_80_columns() {
+    for text in [TRAIL_WAGON, SHAFTS_ONLY, WHEELS_ONLY] {
+        let shown = fit_text(&vehicle(text).fit(false));
+        assert!(CLAIMS.iter().all(|claim| shown.contains(claim)), "{shown}");
+        assert!(shown.lines().all(|l| l.chars().count() < 80), "{shown}");
+    }
+}
+
+#[test]
+fn a_sensor_on_both_edges_is_noted_with_its_counts_a_turn() {
+    let mut v = vehicle(TRAIL_WAGON);
+    v.sensors[3].edges = Edges::Both;
+    assert!(v.notes().iter().any(|n| n.contains("96 counts a turn")), "{:?}", v.notes());
+}
