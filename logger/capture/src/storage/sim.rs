@@ -8,8 +8,10 @@ use std::sync::{Arc, Mutex, MutexGuard};
 /// Files in memory. Clones share one medium, so a test can look on while a writer works.
 ///
 /// Keeps, for each file, the bytes that a program would read now (*live*) and those that a power
-/// cut would leave (*durable*: what was there at the last good sync). Operations that can fail are
-/// `create_new`, `append` and `sync`, numbered from 1 in the order in which they are called.
+/// cut would leave (*durable*: what was there at the last good sync). After a failed sync, what it
+/// should have made durable never will be: a later sync succeeds and leaves zeros in its place, as
+/// real file systems were seen to do. Operations that can fail are `create_new`, `append` and
+/// `sync`, numbered from 1 in the order in which they are called.
 #[derive(Debug, Clone, Default)]
 pub struct SimStorage {
     medium: Arc<Mutex<Medium>>,
@@ -25,7 +27,21 @@ struct Medium {
 #[derive(Debug, Default, Clone)]
 struct Contents {
     live: Vec<u8>,
-    durable: usize,
+    durable: Vec<u8>,
+    /// How many live bytes the medium will not write back (again).
+    clean: usize,
+}
+
+impl Contents {
+    fn sync(&mut self) {
+        self.durable.resize(self.clean, 0);
+        self.durable.extend_from_slice(&self.live[self.clean..]);
+        self.clean = self.live.len();
+    }
+
+    fn unsynced(&self) -> &[u8] {
+        &self.live[self.clean..]
+    }
 }
 
 #[derive(Debug)]
@@ -68,9 +84,9 @@ impl SimStorage {
     pub fn crash_image_keeping(&self, extra: impl Fn(&str, usize) -> usize) -> SimStorage {
         let image = SimStorage::new();
         for (name, contents) in &self.lock().files {
-            let unsynced = contents.live.len() - contents.durable;
-            let kept = contents.durable + extra(name, unsynced).min(unsynced);
-            image.put(name, &contents.live[..kept]);
+            let unsynced = contents.unsynced();
+            let kept = extra(name, unsynced.len()).min(unsynced.len());
+            image.put(name, &[&contents.durable, &unsynced[..kept]].concat());
         }
         image
     }
@@ -82,7 +98,8 @@ impl SimStorage {
 
     /// Puts a file in place, durable, replacing what was there: how a test damages a medium.
     pub fn put(&self, name: &str, bytes: &[u8]) {
-        let contents = Contents { live: bytes.to_vec(), durable: bytes.len() };
+        let (live, durable) = (bytes.to_vec(), bytes.to_vec());
+        let contents = Contents { live, durable, clean: bytes.len() };
         self.lock().files.insert(name.to_owned(), contents);
     }
 
@@ -128,10 +145,13 @@ impl Storage for SimStorage {
 
     fn sync(&mut self, name: &str) -> io::Result<()> {
         let mut medium = self.lock();
-        medium.operate().map_err(|(error, _)| error)?;
+        let outcome = medium.operate().map_err(|(error, _)| error);
         let contents = medium.file(name)?;
-        contents.durable = contents.live.len();
-        Ok(())
+        match &outcome {
+            Ok(()) => contents.sync(),
+            Err(_) => contents.clean = contents.live.len(),
+        }
+        outcome
     }
 
     fn list(&mut self) -> io::Result<Vec<(String, u64)>> {

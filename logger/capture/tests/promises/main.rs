@@ -1,7 +1,11 @@
 //! The promises of the capture crate, one file each.
 
 mod board_sentences;
+mod damage;
 mod gnss_sentences;
+mod import;
+mod power_cut;
+mod sample;
 mod sequence;
 mod wire_damage;
 mod write_read;

@@ -1,0 +1,235 @@
+//! A damaged capture gives every whole block, tells every hole, and never gives anything else.
+
+use crate::sample::{ID, Sample, noise, read, sample};
+use proptest::prelude::*;
+use wheelwitness_capture::block::HEADER_BYTES;
+use wheelwitness_capture::read::{CaptureReader, Hole, ReadError};
+use wheelwitness_capture::record::RecordingId;
+use wheelwitness_capture::storage::SimStorage;
+use wheelwitness_capture::write::segment_name;
+
+fn one_segment(blocks: u64) -> (Sample, Vec<u8>) {
+    let sample = sample(ID, blocks, u64::MAX);
+    let bytes = sample.storage.get("segment-000001.wwc").unwrap();
+    (sample, bytes)
+}
+
+fn storage_with(bytes: &[u8]) -> SimStorage {
+    let storage = SimStorage::new();
+    storage.put("segment-000001.wwc", bytes);
+    storage
+}
+
+fn hole(offset: usize, bytes: usize, records_missing: Option<u64>) -> Hole {
+    Hole { segment: 1, offset: offset as u64, bytes: bytes as u64, records_missing }
+}
+
+#[test]
+fn a_capture_cut_at_any_byte_keeps_every_whole_block_and_tells_the_rest() {
+    let (sample, bytes) = one_segment(40);
+    for cut in 0..=bytes.len() {
+        let (_, end, records) =
+            sample.blocks.iter().rfind(|(_, end, _)| *end <= cut).copied().unwrap_or_default();
+        let (numbers, holes) = read(&storage_with(&bytes[..cut]));
+        assert!(numbers.into_iter().eq(0..records), "cut at {cut}");
+        let torn = (cut > end).then(|| hole(end, cut - end, None));
+        assert_eq!(holes, Vec::from_iter(torn), "cut at {cut}");
+    }
+}
+
+#[test]
+fn any_flipped_bit_costs_its_own_block_and_nothing_else() {
+    let (sample, bytes) = one_segment(12);
+    let mut start = 0;
+    for (index, (_, end, records)) in sample.blocks.iter().enumerate() {
+        let last = index + 1 == sample.blocks.len();
+        for bit in start * 8..end * 8 {
+            let mut damaged = bytes.clone();
+            damaged[bit / 8] ^= 1 << (bit % 8);
+            let (numbers, holes) = read(&storage_with(&damaged));
+            let kept = (0..12 * 8).filter(|n| !(records - 8..*records).contains(n));
+            assert!(numbers.into_iter().eq(kept), "bit {bit}");
+            let expected = hole(start, end - start, (!last).then_some(8));
+            assert_eq!(holes, [expected], "bit {bit}");
+        }
+        start = *end;
+    }
+}
+
+#[test]
+fn a_flipped_version_is_a_hole_but_a_whole_block_of_a_newer_version_is_refused_by_name() {
+    let (_, mut bytes) = one_segment(2);
+    bytes[8] = 2;
+    assert_eq!(read(&storage_with(&bytes)).0.len(), 8);
+    let header = crc32c::crc32c(&bytes[..76]).to_le_bytes();
+    bytes[76..80].copy_from_slice(&header);
+    let length = u32::from_le_bytes(bytes[72..76].try_into().unwrap()) as usize;
+    let payload = &bytes[HEADER_BYTES..HEADER_BYTES + length];
+    let block = crc32c::crc32c_append(crc32c::crc32c(&bytes[..80]), payload).to_le_bytes();
+    bytes[80..84].copy_from_slice(&block);
+    let refused = CaptureReader::from_storage(storage_with(&bytes)).unwrap_err();
+    assert!(matches!(&refused, ReadError::Newer { found: 2, newest: 1, .. }));
+    assert_eq!(
+        refused.to_string(),
+        "segment-000001.wwc is in capture format version 2; this program reads versions up to 1: \
+         use a newer wheelwitness"
+    );
+}
+
+#[test]
+fn a_tail_of_zeros_noise_or_another_recording_gives_no_record() {
+    let (_, bytes) = one_segment(5);
+    let other = sample(RecordingId([9; 16]), 9, u64::MAX).storage;
+    let other = other.get("segment-000001.wwc").unwrap();
+    let mut state = 5;
+    for round in 0..3000 {
+        let length = 1 + noise(&mut state) as usize % (if round < 20 { 1 << 20 } else { 3000 });
+        let tail: Vec<u8> = match round % 3 {
+            0 => vec![0; length],
+            1 => (0..length).map(|_| noise(&mut state) as u8).collect(),
+            _ => other[length.min(other.len() - 1) % other.len()..].to_vec(),
+        };
+        let (numbers, holes) = read(&storage_with(&[&bytes[..], &tail].concat()));
+        assert!(numbers.into_iter().eq(0..40), "round {round}");
+        assert_eq!(holes, [hole(bytes.len(), tail.len(), None)], "round {round}");
+    }
+}
+
+#[test]
+fn stale_blocks_of_the_same_recording_give_no_record_twice() {
+    let (sample, bytes) = one_segment(6);
+    let stale = &bytes[..sample.blocks[3].1];
+    let (numbers, holes) = read(&storage_with(&[&bytes, stale].concat()));
+    assert!(numbers.into_iter().eq(0..48));
+    assert_eq!(holes, [hole(bytes.len(), stale.len(), None)]);
+}
+
+#[test]
+fn a_missing_segment_is_told_by_the_numbers() {
+    let sample = sample(ID, 40, 3000);
+    let segments = sample.blocks.last().unwrap().0;
+    assert!(segments > 5);
+    let of = |segment: u32| {
+        let numbers = sample.blocks.iter().filter(move |(s, _, _)| *s == segment);
+        numbers.map(|(_, _, next)| *next).fold((u64::MAX, 0), |(a, b), n| (a.min(n - 8), b.max(n)))
+    };
+    for missing in 1..=segments {
+        let storage = SimStorage::new();
+        for n in (1..=segments).filter(|n| *n != missing) {
+            storage.put(&segment_name(n), &sample.storage.get(&segment_name(n)).unwrap());
+        }
+        let (first, next) = of(missing);
+        let (numbers, holes) = read(&storage);
+        assert!(numbers.into_iter().eq((0..320).filter(|n| !(first..next).contains(n))));
+        let records_missing = Some(next - first);
+        let gap = Hole { segment: missing + 1, offset: 0, bytes: 0, records_missing };
+        assert_eq!(holes, if missing == segments { vec![] } else { vec![gap] });
+    }
+}
+
+#[test]
+fn files_that_are_no_segments_are_left_alone() {
+    let (_, bytes) = one_segment(2);
+    let storage = storage_with(&bytes);
+    for name in ["segment-000002.wwc.bad", "segment-2.wwc", "segment-0000003.wwc", "notes.txt"] {
+        storage.put(name, b"something else");
+    }
+    assert_eq!(read(&storage), ((0..16).collect(), vec![]));
+}
+
+#[test]
+fn an_empty_segment_is_an_empty_capture_and_no_segment_is_none() {
+    let mut reader = CaptureReader::from_storage(storage_with(b"")).unwrap();
+    assert_eq!(reader.recording(), None);
+    assert!(reader.next_item().unwrap().is_none() && !reader.is_closed());
+    let none = CaptureReader::from_storage(SimStorage::new()).unwrap_err();
+    assert!(none.to_string().contains("holds no capture"), "{none}");
+}
+
+#[test]
+fn all_bytes_are_given_in_order_for_a_checksum() {
+    let sample = sample(ID, 40, 3000);
+    let mut reader = CaptureReader::from_storage(sample.storage.clone()).unwrap();
+    let mut given = Vec::new();
+    let total = reader.read_bytes(|bytes| given.extend_from_slice(bytes)).unwrap();
+    let names = reader.segments().iter().map(|segment| segment.name.clone());
+    let stored: Vec<u8> = names.flat_map(|name| sample.storage.get(&name).unwrap()).collect();
+    assert!(given == stored && total == stored.len() as u64);
+}
+
+/// Length fields that ask for more than there is: nothing is allocated for them.
+#[test]
+fn a_header_that_promises_too_much_is_a_hole() {
+    let (sample, bytes) = one_segment(2);
+    for length in [0, 1, 1 << 20, (1 << 20) + 1, u32::MAX / 2, u32::MAX] {
+        for at in [68, 72] {
+            let mut damaged = bytes.clone();
+            damaged[at..at + 4].copy_from_slice(&length.to_le_bytes());
+            let header = crc32c::crc32c(&damaged[..76]).to_le_bytes();
+            damaged[76..80].copy_from_slice(&header);
+            let (numbers, holes) = read(&storage_with(&damaged));
+            assert!(numbers.into_iter().eq(8..16), "{length} at {at}");
+            assert_eq!(holes, [hole(0, sample.blocks[0].1, Some(8))]);
+        }
+    }
+}
+
+proptest! {
+    #[test]
+    fn damage_of_any_kind_keeps_the_blocks_that_it_did_not_touch(
+        edits in proptest::collection::vec((any::<prop::sample::Index>(), 0..4_u8, any::<u8>()), 1..6)
+    ) {
+        let sample = sample(ID, 30, u64::MAX);
+        let mut bytes: Vec<(u8, usize)> = Vec::new();
+        let mut start = 0;
+        let whole = sample.storage.get("segment-000001.wwc").unwrap();
+        for (block, (_, end, _)) in sample.blocks.iter().enumerate() {
+            bytes.extend(whole[start..*end].iter().map(|byte| (*byte, block)));
+            start = *end;
+        }
+        let mut touched = vec![false; 30];
+        for (index, kind, value) in edits {
+            let at = index.index(bytes.len());
+            // An insertion at the seam of two blocks damages neither.
+            let inside = at > 0 && bytes[at - 1].1 == bytes[at].1;
+            match kind {
+                0 => {
+                    let (before, block) = bytes[at];
+                    bytes[at].0 = value;
+                    touched[block] |= before != value;
+                }
+                1 => touched[bytes.remove(at).1] = true,
+                2 => {
+                    let block = bytes[at].1;
+                    touched[block] |= inside;
+                    bytes.insert(at, (value, block));
+                }
+                _ => {
+                    for _ in 0..usize::from(value).min(bytes.len() - at) {
+                        touched[bytes.remove(at).1] = true;
+                    }
+                }
+            }
+        }
+        let bytes: Vec<u8> = bytes.into_iter().map(|(byte, _)| byte).collect();
+        prop_assume!(!bytes.is_empty());
+        let (numbers, holes) = read(&storage_with(&bytes));
+        let untouched: Vec<u64> =
+            (0..240).filter(|number| !touched[(number / 8) as usize]).collect();
+        for number in &untouched {
+            prop_assert!(numbers.contains(number), "record {number} is whole but was not read");
+        }
+        let told: u64 = holes.iter().filter_map(|hole| hole.records_missing).sum();
+        let known = numbers.last().map_or(0, |last| last + 1);
+        prop_assert_eq!(told, known - numbers.len() as u64);
+    }
+
+    #[test]
+    fn no_bytes_whatever_make_a_reader_panic_or_find_a_record(
+        bytes in proptest::collection::vec(any::<u8>(), 0..4000)
+    ) {
+        let (numbers, holes) = read(&storage_with(&bytes));
+        prop_assert!(numbers.is_empty());
+        prop_assert_eq!(holes.iter().map(|hole| hole.bytes).sum::<u64>(), bytes.len() as u64);
+    }
+}
