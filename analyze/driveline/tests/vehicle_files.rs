@@ -35,7 +35,7 @@ fn the_fixture_vehicles_read_and_check_clean() {
     let wagon = fixture("trail-wagon.toml");
     assert_eq!(wagon.center.front_share(), Some(0.375));
     assert_eq!(wagon.sensors.len(), 7);
-    assert_eq!(wagon.modes.len(), 5);
+    assert_eq!(wagon.modes.len(), 6);
     assert_eq!(wagon.range_ratio(wagon.mode("low-locked").unwrap()), Some(2.5));
     assert!(fixture("shafts-only.toml").sensor(Place::Input).is_none());
     assert_eq!(fixture("wheels-only.toml").center.front_share(), Some(0.4));
