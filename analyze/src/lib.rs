@@ -4,3 +4,8 @@
 
 pub mod result;
 pub mod series;
+pub mod ticks;
+pub mod survey;
+pub mod axis;
+pub mod motion;
+pub mod claims;

@@ -89,7 +89,7 @@ pub struct VehicleInfo {
 }
 
 /// One recorded source.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct SourceInfo {
     /// Number in the capture.
     pub number: u16,
@@ -262,7 +262,7 @@ impl From<&Estimate> for Reported {
             u: u.is_finite().then_some(u),
             dof: dof.is_finite().then_some(dof),
             interval95: (e.value.is_finite() && u.is_finite())
-                .then(|| [e.value - 2.0 * u, e.value + 2.0 * u]),
+                .then_some([e.value - 2.0 * u, e.value + 2.0 * u]),
             components: e.components.clone(),
         }
     }

@@ -35,11 +35,17 @@ pub struct Fix {
 pub struct Course {
     fixes: Vec<Fix>,
     breaks: Vec<usize>,
+    speeds: Vec<(f64, f64)>,
 }
 
 impl Course {
-    /// Takes one fix in, times ascending; unusable ones are left out.
+    /// Takes one fix in, times ascending; a course that cannot be used is left out (a receiver
+    /// that gives none says NaN), its speed is kept.
     pub fn push(&mut self, fix: Fix) {
+        let later = self.speeds.last().is_none_or(|l| fix.time_s > l.0);
+        if later && fix.speed_mps.is_finite() {
+            self.speeds.push((fix.time_s, fix.speed_mps));
+        }
         let usable = fix.speed_mps >= SPEED_MIN_MPS && fix.course_rad.is_finite();
         if !usable || self.fixes.last().is_some_and(|l| fix.time_s <= l.time_s) {
             return;
@@ -103,6 +109,15 @@ impl Course {
         let n = near.len() as f64;
         let v = near.iter().map(|f| f.speed_mps).sum::<f64>() / n;
         Some((near.iter().map(|f| f.course_rad).sum::<f64>() / n, course_u_rad(v)))
+    }
+
+    /// Speed over ground nearest to an instant, if a fix lies within 1.5 s of it, m/s.
+    pub fn speed_near(&self, at_s: f64) -> Option<f64> {
+        let k = self.speeds.partition_point(|s| s.0 < at_s);
+        let near = |k: usize| self.speeds.get(k).filter(|s| (s.0 - at_s).abs() <= 1.5);
+        let gap = |s: &&(f64, f64)| (s.0 - at_s).abs();
+        let candidates = [k.checked_sub(1).and_then(near), near(k)];
+        candidates.into_iter().flatten().min_by(|a, b| gap(a).total_cmp(&gap(b))).map(|s| s.1)
     }
 
     /// True when the course runs without a break between two instants.

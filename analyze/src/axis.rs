@@ -1,0 +1,138 @@
+//! One time axis: board sentences in host time, microseconds from the first record.
+
+use crate::survey::{Source, Survey, readings};
+use crate::ticks::BoardTrack;
+use wheelwitness_capture::board::{Says, Sentence};
+use wheelwitness_capture::decode::{Reading, Value};
+use wheelwitness_capture::read::{CaptureReader, ReadError};
+use wheelwitness_capture::sequence::Seen;
+use wheelwitness_capture::storage::Storage;
+use wheelwitness_driveline::clock::ClockMap;
+use wheelwitness_driveline::course::{Course, Fix};
+use wheelwitness_driveline::pulse::Count;
+
+/// Places board ticks and arrival times on the axis.
+#[derive(Debug, Clone)]
+pub struct Axis {
+    zero_ns: i64,
+    board: Option<u16>,
+    maps: Vec<Option<ClockMap>>,
+    track: BoardTrack,
+}
+
+/// What a pass sees of the pulse board, on the axis.
+#[derive(Debug, Clone, PartialEq)]
+pub enum BoardEvent<'a> {
+    /// The board began anew: counts do not go on.
+    Reset,
+    /// Sentences are missing right before the next event.
+    Missing,
+    /// Four counts.
+    Counts {
+        /// First of the four channels.
+        first_channel: u8,
+        /// The counts.
+        counts: [Count; 4],
+    },
+    /// Anything else that it says.
+    Says(&'a Says),
+}
+
+impl Axis {
+    /// The axis of a surveyed capture.
+    pub fn new(survey: &Survey) -> Self {
+        let board = survey.board();
+        let clocks = board.and_then(|n| survey.sources.get(&n)).map(|s: &Source| &s.clocks);
+        Axis {
+            zero_ns: survey.span_ns.map_or(0, |s| s.0),
+            board,
+            maps: clocks.map_or(Vec::new(), |c| c.iter().map(|e| e.fit()).collect()),
+            track: BoardTrack::default(),
+        }
+    }
+
+    /// An arrival on the axis, microseconds.
+    pub fn arrival_us(&self, boot_ns: i64) -> i64 {
+        (boot_ns - self.zero_ns) / 1_000
+    }
+
+    /// Places a board sentence; None for one received before.
+    fn place(&mut self, sentence: &Sentence, boot_ns: i64) -> Option<(Seen, i64)> {
+        let placed = self.track.push(sentence, boot_ns / 1_000)?;
+        let Some(Some(map)) = self.maps.get(placed.epoch) else {
+            return Some((placed.seen, self.arrival_us(boot_ns)));
+        };
+        let host_s = map.host(placed.tick_us as f64 * 1e-6);
+        Some((placed.seen, (host_s * 1e6).round() as i64 - self.zero_ns / 1_000))
+    }
+
+    /// One pass over the board's sentences: `each(axis microseconds, record, event)`.
+    pub fn pass<S: Storage>(
+        mut self,
+        reader: &mut CaptureReader<S>,
+        mut each: impl FnMut(i64, u64, BoardEvent<'_>),
+    ) -> Result<(), ReadError> {
+        readings(
+            reader,
+            |reading| {
+                if Some(reading.source) != self.board {
+                    return;
+                }
+                if matches!(reading.value, Value::Lost(_)) {
+                    self.track.sequence.source_lost();
+                }
+                let Value::Board(sentence) = &reading.value else { return };
+                let Some((seen, at_us)) = self.place(sentence, reading.boot_ns) else { return };
+                match seen {
+                    Seen::Restarted { .. } => each(at_us, reading.record, BoardEvent::Reset),
+                    Seen::AfterGap { .. } => each(at_us, reading.record, BoardEvent::Missing),
+                    _ => {}
+                }
+                each(at_us, reading.record, event(&sentence.says));
+            },
+            |_| {},
+        )?;
+        Ok(())
+    }
+
+    /// The receiver's courses and speeds, on the axis (seconds): one pass.
+    pub fn course<S: Storage>(&self, reader: &mut CaptureReader<S>) -> Result<Course, ReadError> {
+        let mut course = Course::default();
+        let mut last_s = f64::NEG_INFINITY;
+        readings(
+            reader,
+            |reading| {
+                let time_s = self.arrival_us(reading.boot_ns) as f64 * 1e-6;
+                // RMC and VTG of one burst say the same; the first of them is taken.
+                if let Some(fix) = fix(&reading, time_s).filter(|_| time_s > last_s + 0.04) {
+                    last_s = time_s;
+                    course.push(fix);
+                }
+            },
+            |_| {},
+        )?;
+        Ok(course)
+    }
+}
+
+fn event(says: &Says) -> BoardEvent<'_> {
+    match says {
+        Says::Counts(c) => BoardEvent::Counts {
+            first_channel: c.first_channel,
+            counts: c.channels.map(|ch| Count { count: ch.count, age_us: ch.age_us }),
+        },
+        other => BoardEvent::Says(other),
+    }
+}
+
+fn fix(reading: &Reading, time_s: f64) -> Option<Fix> {
+    use wheelwitness_capture::gnss::Sentence;
+    let Value::Gnss(sentence) = &reading.value else { return None };
+    let (speed, course) = match sentence {
+        Sentence::Rmc(r) => (r.speed_mps()?, r.course_at_least(0.5)),
+        Sentence::Vtg(v) => (v.speed_mps()?, v.course_at_least(0.5)),
+        Sentence::Gga(_) => return None,
+    };
+    let course_rad = course.map_or(f64::NAN, f64::to_radians);
+    Some(Fix { time_s, speed_mps: speed, course_rad })
+}

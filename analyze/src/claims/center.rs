@@ -1,0 +1,299 @@
+//! `center-opens` and `center-locks`: the allowance of each engagement period, judged by itself.
+
+use super::front_driven::{share_verdict, shares};
+use super::{Case, Finding, limit, period, seconds, word};
+use crate::motion::Period as Engagement;
+use crate::result::{Period, Verdict};
+use wheelwitness_driveline::allowance::{Allowance, EXERCISE_TURN, fit};
+use wheelwitness_driveline::quantity::{Component, Estimate};
+use wheelwitness_driveline::vehicle::{Coupling, Mode, Place};
+use wheelwitness_driveline::verdict::{Bounds, agree, judge as judge_estimate};
+
+/// The allowances of a mode's periods, and why others have none.
+pub struct Allowances<'a> {
+    /// Periods that exercised the mode.
+    pub found: Vec<(&'a Engagement, Allowance)>,
+    /// Some period had no source of curvature.
+    pub no_curvature: bool,
+    /// Some period had a silent sensor.
+    pub silent: bool,
+}
+
+/// Fits every period of a mode.
+pub fn allowances<'a>(case: &Case<'_>, periods: &[&'a Engagement]) -> Allowances<'a> {
+    let backlash = case.vehicle.limits.backlash_turn;
+    let mut all = Allowances { found: Vec::new(), no_curvature: false, silent: false };
+    for p in periods {
+        if p.silent_steps >= 4 {
+            all.silent = true;
+        } else if let Some(a) = fit(&p.segments, backlash) {
+            all.found.push((*p, a));
+        } else if !p.segments.is_empty() && p.segments.iter().all(|s| s.source.is_none()) {
+            all.no_curvature = true;
+        }
+    }
+    all
+}
+
+/// `center-opens`: one finding per mode row with the coupling `differential`.
+pub fn judge_opens(case: &Case<'_>) -> Vec<Finding> {
+    let modes = case.modes_with(Coupling::Differential);
+    modes.into_iter().map(|(mode, periods)| opens(case, mode, &periods)).collect()
+}
+
+/// `center-locks`: one finding per mode row with the coupling `locked`.
+pub fn judge_locks(case: &Case<'_>) -> Vec<Finding> {
+    let modes = case.modes_with(Coupling::Locked);
+    modes.into_iter().map(|(mode, periods)| locks(case, mode, &periods)).collect()
+}
+
+fn opens(case: &Case<'_>, mode: &Mode, periods: &[&Engagement]) -> Finding {
+    let scope = mode.name.as_str();
+    if case.vehicle.center.front_share().is_none() {
+        let reason = "this kind of center has no single allowance".into();
+        let next = "test it by hand with one wheel lifted, engine off, as the maker describes";
+        return Finding::undecided(scope, "no-single-allowance", reason, next.into());
+    }
+    let all = match evidence(case, mode, periods) {
+        Ok(all) => all,
+        Err(finding) => return *finding,
+    };
+    let limits = &case.vehicle.limits;
+    let bounds = Bounds::between(limits.allowance_open_min, limits.allowance_open_max);
+    let limit =
+        limit(case, "allowance", bounds, "1", |l| [l.allowance_open_min, l.allowance_open_max]);
+    let (verdict, shown) = judged(&all.found, bounds);
+    let share = share_verdict(case, &shares(case, periods));
+    let value = typical(&all.found);
+    let finding = match (verdict, share) {
+        (Verdict::Disproven, _) => {
+            disproven(&shown, scope, "differ less or more than the road demands")
+        }
+        (_, Some(Verdict::Disproven)) => Finding::decided(
+            scope,
+            Verdict::Disproven,
+            "front-not-coupled",
+            format!(
+                "the outputs differ (allowance {value}), but the front is not driven through the center differential"
+            ),
+        ),
+        (Verdict::Proven, Some(Verdict::Proven)) => Finding::decided(
+            scope,
+            Verdict::Proven,
+            "inside-limit",
+            format!("allowance {value}, and the front is coupled"),
+        ),
+        (Verdict::Proven, _) => {
+            let next = match case.vehicle.sensor(Place::Input) {
+                Some(_) => exercise_next_step(mode),
+                None => "fit a sensor at the case input, or turn one lifted front wheel by hand (engine off)".into(),
+            };
+            let reason = format!(
+                "allowance {value}, but a front axle that is not driven would follow the road just so"
+            );
+            Finding::undecided(scope, "front-coupling-not-shown", reason, next)
+        }
+        (Verdict::Undecided, _) => near(scope, mode, &value),
+    };
+    finding.against(limit).shown_by(shown)
+}
+
+fn locks(case: &Case<'_>, mode: &Mode, periods: &[&Engagement]) -> Finding {
+    let scope = mode.name.as_str();
+    let all = match evidence(case, mode, periods) {
+        Ok(all) => all,
+        Err(finding) => return *finding,
+    };
+    let bounds = locked_bounds(case);
+    let limit = limit(case, "allowance", bounds, "1", |l| [l.allowance_locked_max; 2]);
+    let (_, shown) = judged(&all.found, bounds);
+    let value = typical(&all.found);
+    let finding = match locked_verdict(case, &all.found) {
+        Some(Verdict::Disproven) => match slipping(case, &all.found) {
+            Some((at_s, manoeuvre)) => Finding::decided(
+                scope,
+                Verdict::Disproven,
+                "outside-limit",
+                format!(
+                    "from {at_s:.0} s the outputs differ by {:.0} % of what the road demands",
+                    100.0 * manoeuvre.value
+                ),
+            ),
+            None => disproven(&shown, scope, "differ in step with the road"),
+        },
+        Some(Verdict::Proven) => Finding::decided(
+            scope,
+            Verdict::Proven,
+            "inside-limit",
+            format!(
+                "allowance {value}: the outputs stayed together against {:.1} demanded turns",
+                demanded(&all.found)
+            ),
+        ),
+        _ => near(scope, mode, &value),
+    };
+    finding.against(limit).shown_by(shown)
+}
+
+fn locked_bounds(case: &Case<'_>) -> Bounds {
+    Bounds::within(case.vehicle.limits.allowance_locked_max)
+}
+
+/// What the periods of a locked mode say together: the fit of each period, every manoeuvre in it,
+/// and the difference let through with the distance.
+pub fn locked_verdict(case: &Case<'_>, found: &[(&Engagement, Allowance)]) -> Option<Verdict> {
+    if found.is_empty() {
+        return None;
+    }
+    let (verdict, _) = judged(found, locked_bounds(case));
+    if slipping(case, found).is_some() || found.iter().any(|(p, a)| drifts(case, p, a)) {
+        return Some(Verdict::Disproven);
+    }
+    Some(verdict)
+}
+
+/// The first manoeuvre in which the outputs differed as no locked pair does.
+fn slipping<'a>(
+    case: &Case<'_>,
+    found: &'a [(&Engagement, Allowance)],
+) -> Option<(f64, &'a Estimate)> {
+    let n = found.iter().map(|(_, a)| a.manoeuvres.len()).sum();
+    let outside =
+        |e: &Estimate| word(judge_estimate(e, locked_bounds(case), n)) == Verdict::Disproven;
+    let all = found.iter().flat_map(|(_, a)| &a.manoeuvres);
+    all.filter(|(_, _, e)| outside(e)).map(|(start, _, e)| (seconds(*start), e)).next()
+}
+
+/// True when the counted difference grew with the distance, beyond what play can explain.
+fn drifts(case: &Case<'_>, p: &Engagement, a: &Allowance) -> bool {
+    let play = 2.0 * case.vehicle.limits.backlash_turn;
+    let mut let_through = a.mismatch.clone();
+    let_through.value *= p.rear_turn;
+    let_through.components.iter_mut().for_each(|c| c.u *= p.rear_turn);
+    let_through.components.push(Component::own("backlash", play / 12f64.sqrt()));
+    word(judge_estimate(&let_through, Bounds::within(play), 1)) == Verdict::Disproven
+        && a.counted_range > play
+}
+
+/// The allowances of a mode, or why there are none.
+fn evidence<'a>(
+    case: &Case<'_>,
+    mode: &Mode,
+    periods: &[&'a Engagement],
+) -> Result<Allowances<'a>, Box<Finding>> {
+    let scope = mode.name.as_str();
+    let no = |code, reason: &str, next: String| {
+        Err(Box::new(Finding::undecided(scope, code, reason.into(), next)))
+    };
+    let outputs = [
+        (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
+        (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
+    ];
+    let fitted = |p: Place| case.vehicle.sensor(p).is_some();
+    if !outputs.iter().all(|(shaft, wheels)| fitted(*shaft) || wheels.iter().all(|w| fitted(*w))) {
+        let next = "fit a sensor on each propeller shaft at the case, or on all four wheels".into();
+        return no("outputs-not-measured", "both outputs must be measured", next);
+    }
+    if let Some(why) = case.unsound() {
+        return no("sensors-unsound", &why, "repair the sensor and drive again".into());
+    }
+    if periods.is_empty() {
+        return no("mode-not-driven", "this mode was never driven", exercise_next_step(mode));
+    }
+    let all = allowances(case, periods);
+    if all.silent {
+        let reason = "one output's sensor was silent while the other turned";
+        return no(
+            "sensor-silent",
+            reason,
+            "check the sensor's gap and wiring and drive again".into(),
+        );
+    }
+    if all.found.is_empty() && all.no_curvature {
+        let next = "add rear wheel sensors or a GNSS receiver, or declare a marked circle".into();
+        return no("no-curvature", "nothing measures how the path turned", next);
+    }
+    if all.found.is_empty() {
+        let reason = "the road demanded next to no difference in this mode";
+        return no("no-turning-in-mode", reason, exercise_next_step(mode));
+    }
+    Ok(all)
+}
+
+/// Judges every period, and all of them together.
+fn judged(found: &[(&Engagement, Allowance)], bounds: Bounds) -> (Verdict, Vec<Period>) {
+    let n = found.len();
+    let words: Vec<Verdict> =
+        found.iter().map(|(_, a)| word(judge_estimate(&a.allowance, bounds, n))).collect();
+    let shown = found
+        .iter()
+        .zip(&words)
+        .map(|((p, a), word)| {
+            let plain = |name: &str, value: f64, unit: &str| Estimate {
+                name: name.into(),
+                value,
+                unit: unit.into(),
+                components: Vec::new(),
+            };
+            let turning = plain("demanded turn part", a.demanded_turn, "turn");
+            let range = plain("counted range", a.counted_range, "turn");
+            let front = plain("front turns", p.front_turn, "turn");
+            let rear = plain("rear turns", p.rear_turn, "turn");
+            let why = format!(
+                "{:.1} turns demanded, {:.0} turns straight",
+                a.demanded_turn, a.straight_turn
+            );
+            let estimates = [&a.allowance, &a.mismatch, &turning, &range, &front, &rear];
+            period(p.engaged.start_us, p.engaged.end_us, p.records, *word, why, &estimates)
+        })
+        .collect();
+    let estimates: Vec<&Estimate> = found.iter().map(|(_, a)| &a.allowance).collect();
+    let verdict = match words {
+        w if w.contains(&Verdict::Disproven) => Verdict::Disproven,
+        w if w.iter().all(|v| *v == Verdict::Proven) && agree(&estimates) => Verdict::Proven,
+        _ => Verdict::Undecided,
+    };
+    (verdict, shown)
+}
+
+fn disproven(shown: &[Period], scope: &str, how: &str) -> Finding {
+    let bad = shown.iter().find(|p| p.verdict == Verdict::Disproven);
+    let reason = match bad {
+        Some(p) => format!(
+            "from {:.0} s the outputs {how} (allowance {:.2})",
+            p.start_s,
+            p.estimates[0].value.unwrap_or(f64::NAN)
+        ),
+        None => format!("the outputs {how}"),
+    };
+    Finding::decided(scope, Verdict::Disproven, "outside-limit", reason)
+}
+
+fn near(scope: &str, mode: &Mode, value: &str) -> Finding {
+    let reason = format!("allowance {value}: not certain enough, or the periods disagree");
+    Finding::undecided(scope, "near-limit", reason, exercise_next_step(mode))
+}
+
+fn typical(found: &[(&Engagement, Allowance)]) -> String {
+    let each: Vec<String> = found
+        .iter()
+        .map(|(_, a)| format!("{:.3} +- {:.3}", a.allowance.value, 2.0 * a.allowance.u()))
+        .collect();
+    each.join(", ")
+}
+
+fn demanded(found: &[(&Engagement, Allowance)]) -> f64 {
+    found.iter().map(|(_, a)| a.demanded_turn).sum()
+}
+
+/// What to drive so that a mode is exercised.
+pub fn exercise_next_step(mode: &Mode) -> String {
+    let ground = match mode.coupling {
+        Coupling::Locked => " on loose ground",
+        _ => "",
+    };
+    format!(
+        "in {}, drive two full circles each way at full lock and walking pace{ground}, then 100 m straight (at least {EXERCISE_TURN} turns must be demanded)",
+        mode.name
+    )
+}

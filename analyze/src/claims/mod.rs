@@ -1,0 +1,251 @@
+//! The claims: one file each, one row each in [`CLAIMS`].
+//!
+//! A claim function looks at the whole [`Case`] and returns one [`Claim`] per scope (a mode, an
+//! axle, a source). It never guesses: what is missing gives `undecided` with the next step.
+
+mod capture_complete;
+mod center;
+mod front_driven;
+mod sensors_agree;
+mod tyres_match;
+
+use crate::motion::{Motions, Period as Engagement, Tooth};
+use crate::result::{Claim, LimitInfo, Period, RecordRange, Reported, Verdict};
+use crate::survey::Survey;
+use wheelwitness_driveline::demand::Setup;
+use wheelwitness_driveline::quantity::Estimate;
+use wheelwitness_driveline::vehicle::{Coupling, Limits, Mode, Place, Vehicle};
+use wheelwitness_driveline::verdict::{Bounds, Judgement};
+
+/// Everything a claim may look at.
+pub struct Case<'a> {
+    /// The vehicle file.
+    pub vehicle: &'a Vehicle,
+    /// Its numbers.
+    pub setup: &'a Setup,
+    /// The first pass.
+    pub survey: &'a Survey,
+    /// Tooth patterns.
+    pub teeth: &'a [Tooth],
+    /// The motion pass.
+    pub motions: &'a Motions,
+}
+
+/// A row: id, sentence, how to judge it.
+pub type Row = (&'static str, &'static str, fn(&Case<'_>) -> Vec<Finding>);
+
+/// The claims, in the order in which they are reported.
+pub const CLAIMS: [Row; 6] = [
+    (
+        "capture-complete",
+        "In this drive, everything the source sent is in the capture.",
+        capture_complete::judge,
+    ),
+    (
+        "sensors-agree",
+        "In this drive, wheel and shaft sensors agreed with the declared axle ratio and tooth counts.",
+        sensors_agree::judge,
+    ),
+    (
+        "center-opens",
+        "In this drive, the outputs differed as the road demanded, with the front axle coupled.",
+        center::judge_opens,
+    ),
+    (
+        "center-locks",
+        "In this drive, the outputs did not differ, whatever the road demanded.",
+        center::judge_locks,
+    ),
+    ("front-driven", "In this drive, the front axle was driven in this mode.", front_driven::judge),
+    (
+        "tyres-match",
+        "In this drive, the rolling circumferences agreed within the limit.",
+        tyres_match::judge,
+    ),
+];
+
+/// What a claim function finds for one scope.
+#[derive(Debug, Clone)]
+pub struct Finding {
+    /// What part of the vehicle it is about.
+    pub scope: String,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Stable reason code.
+    pub code: &'static str,
+    /// The reason in plain words.
+    pub reason: String,
+    /// What to do to decide it.
+    pub next_step: Option<String>,
+    /// The limit.
+    pub limit: Option<LimitInfo>,
+    /// The periods.
+    pub periods: Vec<Period>,
+}
+
+impl Finding {
+    /// Not decided: why, and what to do about it.
+    pub fn undecided(scope: &str, code: &'static str, reason: String, next: String) -> Self {
+        Finding {
+            scope: scope.into(),
+            verdict: Verdict::Undecided,
+            code,
+            reason,
+            next_step: Some(next),
+            limit: None,
+            periods: Vec::new(),
+        }
+    }
+
+    /// Decided.
+    pub fn decided(scope: &str, verdict: Verdict, code: &'static str, reason: String) -> Self {
+        Finding {
+            scope: scope.into(),
+            verdict,
+            code,
+            reason,
+            next_step: None,
+            limit: None,
+            periods: Vec::new(),
+        }
+    }
+
+    /// With a limit.
+    pub fn against(self, limit: LimitInfo) -> Self {
+        Finding { limit: Some(limit), ..self }
+    }
+
+    /// With the periods that exercised it.
+    pub fn shown_by(self, periods: Vec<Period>) -> Self {
+        Finding { periods, ..self }
+    }
+}
+
+/// Judges every claim.
+pub fn judge_all(case: &Case<'_>) -> Vec<Claim> {
+    CLAIMS
+        .iter()
+        .flat_map(|(id, sentence, judge)| {
+            judge(case).into_iter().map(move |f| claim(id, sentence, f))
+        })
+        .collect()
+}
+
+fn claim(id: &str, sentence: &str, f: Finding) -> Claim {
+    Claim {
+        id: id.into(),
+        sentence: sentence.into(),
+        scope: f.scope,
+        verdict: f.verdict,
+        reason_code: f.code.into(),
+        reason: f.reason,
+        next_step: f.next_step,
+        limit: f.limit,
+        periods: f.periods,
+    }
+}
+
+/// The word for a judgement.
+fn word(judgement: Judgement) -> Verdict {
+    match judgement {
+        Judgement::Inside => Verdict::Proven,
+        Judgement::Outside => Verdict::Disproven,
+        Judgement::Between => Verdict::Undecided,
+    }
+}
+
+/// Seconds of a place on the axis.
+fn seconds(us: i64) -> f64 {
+    us as f64 * 1e-6
+}
+
+/// A limit of the vehicle file with its source: the default's, or the file itself.
+fn limit(
+    case: &Case<'_>,
+    quantity: &str,
+    bounds: Bounds,
+    unit: &str,
+    is: impl Fn(&Limits) -> [f64; 2],
+) -> LimitInfo {
+    let own = is(&case.vehicle.limits) != is(&Limits::default());
+    LimitInfo {
+        quantity: quantity.into(),
+        lower: bounds.lower,
+        upper: bounds.upper,
+        unit: unit.into(),
+        source: if own { "vehicle file" } else { "common practice" }.into(),
+    }
+}
+
+/// A period of the report from a stretch of the drive.
+fn period(
+    start_us: i64,
+    end_us: i64,
+    records: RecordRange,
+    verdict: Verdict,
+    reason: String,
+    estimates: &[&Estimate],
+) -> Period {
+    Period {
+        start_s: seconds(start_us),
+        end_s: seconds(end_us),
+        verdict,
+        reason,
+        estimates: estimates.iter().map(|e| Reported::from(*e)).collect(),
+        evidence: vec![records],
+    }
+}
+
+impl Case<'_> {
+    /// Mode rows with a coupling, with their engagement periods.
+    fn modes_with(&self, coupling: Coupling) -> Vec<(&Mode, Vec<&Engagement>)> {
+        let rows = self.vehicle.modes.iter().enumerate().filter(|(_, m)| m.coupling == coupling);
+        rows.map(|(k, mode)| {
+            (mode, self.motions.periods.iter().filter(|p| p.engaged.mode == k).collect())
+        })
+        .collect()
+    }
+
+    /// Why the sensors of the outputs cannot be trusted, if they cannot.
+    fn unsound(&self) -> Option<String> {
+        let used = |p: Place| {
+            self.vehicle.sensor(p).is_some()
+                && (matches!(p, Place::FrontShaft | Place::RearShaft | Place::Input)
+                    || self.vehicle.sensor(Place::FrontShaft).is_none()
+                    || self.vehicle.sensor(Place::RearShaft).is_none())
+        };
+        let missing = self.teeth.iter().find(|t| t.missing_tooth && used(t.sensor.place));
+        if let Some(tooth) = missing {
+            return Some(format!(
+                "the {} sensor misses one pulse a turn",
+                place(tooth.sensor.place)
+            ));
+        }
+        let disagrees = |axle: usize| {
+            let a = self.motions.agreement[axle].as_ref()?;
+            let far = a.worst_piece.0.abs() > 5.0 * self.vehicle.limits.sensor_ratio_percent;
+            far.then(|| {
+                let name = ["front", "rear"][axle];
+                format!(
+                    "the {name} shaft and wheel sensors disagree by {:.1} % at {:.0} s",
+                    a.worst_piece.0,
+                    seconds(a.worst_piece.1)
+                )
+            })
+        };
+        disagrees(0).or_else(|| disagrees(1))
+    }
+}
+
+/// A place in plain words.
+fn place(place: Place) -> &'static str {
+    match place {
+        Place::Input => "case input",
+        Place::FrontShaft => "front shaft",
+        Place::RearShaft => "rear shaft",
+        Place::FrontLeft => "front left wheel",
+        Place::FrontRight => "front right wheel",
+        Place::RearLeft => "rear left wheel",
+        Place::RearRight => "rear right wheel",
+    }
+}

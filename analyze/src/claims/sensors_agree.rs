@@ -1,0 +1,105 @@
+//! `sensors-agree`: shaft against wheels of each axle, and the tooth pattern of every sensor.
+
+use super::{Case, Finding, limit, period, place, seconds, word};
+use crate::result::{RecordRange, Verdict};
+use wheelwitness_driveline::vehicle::{AxleKind, Place};
+use wheelwitness_driveline::verdict::{Bounds, judge as judge_estimate};
+
+const AXLES: [(&str, Place, [Place; 2]); 2] = [
+    ("front axle", Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
+    ("rear axle", Place::RearShaft, [Place::RearLeft, Place::RearRight]),
+];
+
+/// One finding per axle that has a sensor.
+pub fn judge(case: &Case<'_>) -> Vec<Finding> {
+    (0..2).filter_map(|axle| one(case, axle)).collect()
+}
+
+fn one(case: &Case<'_>, axle: usize) -> Option<Finding> {
+    let (scope, shaft, wheels) = AXLES[axle];
+    let places = [shaft, wheels[0], wheels[1]];
+    let fitted = places.map(|p| case.vehicle.sensor(p).is_some());
+    if fitted == [false; 3] {
+        return None;
+    }
+    let broken = case.teeth.iter().find(|t| t.missing_tooth && places.contains(&t.sensor.place));
+    if let Some(tooth) = broken {
+        let reason = format!(
+            "the {} sensor gives one pulse a turn fewer than declared: one gap is twice as long, every turn",
+            place(tooth.sensor.place)
+        );
+        return Some(Finding::decided(scope, Verdict::Disproven, "missing-pulse", reason));
+    }
+    let kind = [case.vehicle.axles.front.kind, case.vehicle.axles.rear.kind][axle];
+    if fitted != [true; 3] {
+        let missing: Vec<_> =
+            places.iter().zip(fitted).filter(|(_, f)| !f).map(|(p, _)| place(*p)).collect();
+        return Some(Finding::undecided(
+            scope,
+            "not-fitted",
+            "shaft and both wheels of one axle are needed".into(),
+            format!("fit a sensor: {}", missing.join(", ")),
+        ));
+    }
+    if matches!(kind, AxleKind::Locked | AxleKind::LimitedSlip) {
+        return Some(Finding::undecided(
+            scope,
+            "axle-not-open",
+            "the mean of the wheels says nothing about the shaft of this kind of axle".into(),
+            "compare by hand: turn the shaft ten times and count the wheel turns".into(),
+        ));
+    }
+    Some(compare(case, axle))
+}
+
+fn compare(case: &Case<'_>, axle: usize) -> Finding {
+    let (scope, shaft, wheels) = AXLES[axle];
+    let size = case.vehicle.limits.sensor_ratio_percent;
+    let limit = limit(case, "shaft-to-wheel ratio excess", Bounds::within(size), "%", |l| {
+        [l.sensor_ratio_percent; 2]
+    });
+    if let Some(k) = case.motions.silent[axle].iter().position(|n| *n >= 4) {
+        let silent = [shaft, wheels[0], wheels[1]][k];
+        let reason = format!(
+            "the {} sensor was silent for {:.0} s while the others of this axle turned",
+            place(silent),
+            f64::from(case.motions.silent[axle][k]) * 0.5
+        );
+        return Finding::decided(scope, Verdict::Disproven, "sensor-silent", reason).against(limit);
+    }
+    let Some(a) = &case.motions.agreement[axle] else {
+        let reason = "too few turns to compare".into();
+        let next = "drive 100 m without stopping".into();
+        return Finding::undecided(scope, "too-few-turns", reason, next).against(limit);
+    };
+    let verdict = word(judge_estimate(&a.excess_percent, Bounds::within(size), 1));
+    let records = RecordRange { first: a.records.0, last: a.records.1 };
+    let why = format!("{:.0} shaft turns compared", a.shaft_turn);
+    let shown = vec![period(a.span_us.0, a.span_us.1, records, verdict, why, &[&a.excess_percent])];
+    let value = a.excess_percent.value;
+    let finding = match verdict {
+        Verdict::Proven => Finding::decided(
+            scope,
+            verdict,
+            "inside-limit",
+            format!("shaft-to-wheel ratio {value:+.3} % from declared"),
+        ),
+        Verdict::Disproven => Finding::decided(
+            scope,
+            verdict,
+            "outside-limit",
+            format!(
+                "shaft-to-wheel ratio {value:+.2} % from declared; farthest ({:+.1} %) from {:.0} s",
+                a.worst_piece.0,
+                seconds(a.worst_piece.1)
+            ),
+        ),
+        Verdict::Undecided => Finding::undecided(
+            scope,
+            "near-limit",
+            format!("shaft-to-wheel ratio {value:+.3} % from declared, too near the limit to tell"),
+            "drive 500 m more without stopping".into(),
+        ),
+    };
+    finding.against(limit).shown_by(shown)
+}

@@ -1,0 +1,92 @@
+//! `tyres-match`: front against rear, left against right.
+
+use super::{Case, Finding, limit, period, word};
+use crate::result::{RecordRange, Verdict};
+use wheelwitness_driveline::mismatch::STRAIGHT_MIN_M;
+use wheelwitness_driveline::vehicle::Place;
+use wheelwitness_driveline::verdict::{Bounds, judge as judge_estimate};
+
+const COMPARISONS: [(&str, &str, &[Place], &[Place]); 3] = [
+    (
+        "front/rear",
+        "front less rear",
+        &[Place::FrontLeft, Place::FrontRight, Place::RearLeft, Place::RearRight],
+        &[Place::FrontShaft, Place::RearShaft],
+    ),
+    ("front left/right", "left less right", &[Place::FrontLeft, Place::FrontRight], &[]),
+    ("rear left/right", "left less right", &[Place::RearLeft, Place::RearRight], &[]),
+];
+
+/// One finding per comparison that the fit allows.
+pub fn judge(case: &Case<'_>) -> Vec<Finding> {
+    (0..COMPARISONS.len()).map(|k| one(case, k)).collect()
+}
+
+fn one(case: &Case<'_>, k: usize) -> Finding {
+    let (scope, sense, wheels, shafts) = COMPARISONS[k];
+    let fitted = |places: &[Place]| {
+        !places.is_empty() && places.iter().all(|p| case.vehicle.sensor(*p).is_some())
+    };
+    if !fitted(wheels) && !fitted(shafts) {
+        let reason = "these wheels are not measured".into();
+        let next = "fit wheel sensors on both sides".into();
+        return Finding::undecided(scope, "not-fitted", reason, next);
+    }
+    if let Some(why) = broken(case, if fitted(wheels) { wheels } else { shafts }) {
+        let next = "repair the sensor and drive again".into();
+        return Finding::undecided(scope, "sensors-unsound", why, next);
+    }
+    let size = case.vehicle.limits.circumference_mm;
+    let limit = limit(case, "circumference difference", Bounds::within(size), "mm", |l| {
+        [l.circumference_mm; 2]
+    });
+    let Some(m) = &case.motions.mismatch[k] else {
+        return too_little(case, k).against(limit);
+    };
+    let verdict = word(judge_estimate(&m.difference_mm, Bounds::within(size), 1));
+    let value = format!("{sense}: {:+.1} mm", m.difference_mm.value);
+    let records = RecordRange { first: m.records.0, last: m.records.1 };
+    let why = format!("{:.0} m of straight running, at zero traction", m.straight_m);
+    let shown = vec![period(m.span_us.0, m.span_us.1, records, verdict, why, &[&m.difference_mm])];
+    let finding = match verdict {
+        Verdict::Proven => Finding::decided(scope, verdict, "inside-limit", value),
+        Verdict::Disproven => Finding::decided(scope, verdict, "outside-limit", value),
+        Verdict::Undecided => Finding::undecided(
+            scope,
+            "near-limit",
+            format!("{value}, too near the limit to tell"),
+            "drive 500 m more straight and steady at 30 to 60 km/h, both pulling and coasting"
+                .into(),
+        ),
+    };
+    finding.against(limit).shown_by(shown)
+}
+
+/// A sensor of these places that cannot be trusted.
+fn broken(case: &Case<'_>, places: &[Place]) -> Option<String> {
+    let tooth = case.teeth.iter().find(|t| t.missing_tooth && places.contains(&t.sensor.place));
+    tooth
+        .map(|t| format!("the {} sensor misses one pulse a turn", super::place(t.sensor.place)))
+        .or_else(|| case.unsound())
+}
+
+fn too_little(case: &Case<'_>, k: usize) -> Finding {
+    let scope = COMPARISONS[k].0;
+    let seen = case.motions.straight_m[k];
+    if k > 0 && seen >= STRAIGHT_MIN_M {
+        return Finding::undecided(
+            scope,
+            "no-course",
+            "left and right wheels alone cannot tell a curve from a difference of tyres".into(),
+            "record a GNSS receiver too and drive 300 m straight above 15 km/h".into(),
+        );
+    }
+    Finding::undecided(
+        scope,
+        "too-little-straight",
+        format!(
+            "{seen:.0} m of straight running in an unlocked mode, {STRAIGHT_MIN_M:.0} m are needed"
+        ),
+        "drive 300 m straight and steady in rear-only or with the center differential open".into(),
+    )
+}

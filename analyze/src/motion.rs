@@ -1,0 +1,403 @@
+//! The pass over the motion: steps, and what they add up to for every claim about the driveline.
+
+use crate::axis::{Axis, BoardEvent};
+use crate::result::RecordRange;
+use crate::series::{LiftedWindow, Series};
+use wheelwitness_capture::read::{CaptureReader, ReadError};
+use wheelwitness_capture::storage::Storage;
+use wheelwitness_driveline::agreement::{Agreement, AgreementFold};
+use wheelwitness_driveline::allowance::{PeriodFold, Segment, Standstill};
+use wheelwitness_driveline::course::Course;
+use wheelwitness_driveline::demand::{Motion, Setup};
+use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
+use wheelwitness_driveline::pulse::{
+    Count, Counted, Counter, Sensing, Step, Stepper, ToothPattern,
+};
+use wheelwitness_driveline::vehicle::{Coupling, Edges, Place, Sensor, Vehicle};
+
+/// A stretch in which one mode row was engaged, on the axis.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Engaged {
+    /// Start, microseconds.
+    pub start_us: i64,
+    /// End, microseconds.
+    pub end_us: i64,
+    /// Index of the mode row.
+    pub mode: usize,
+}
+
+/// What an engagement period adds up to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Period {
+    /// The period.
+    pub engaged: Engaged,
+    /// Its segments.
+    pub segments: Vec<Segment>,
+    /// Steps in which one output was silent while the other turned.
+    pub silent_steps: u32,
+    /// Rear output turns in all.
+    pub rear_turn: f64,
+    /// Front output turns in all.
+    pub front_turn: f64,
+    /// Raw records.
+    pub records: RecordRange,
+}
+
+/// A sensor's tooth pattern, learned.
+#[derive(Debug, Clone)]
+pub struct Tooth {
+    /// The sensor.
+    pub sensor: Sensor,
+    /// Learned for the declared number of edges a turn.
+    pub pattern: ToothPattern,
+    /// True when the edges repeat once a turn with one edge fewer and a double gap: a tooth or
+    /// magnet is missing.
+    pub missing_tooth: bool,
+}
+
+/// Everything the motion adds up to.
+#[derive(Debug, Clone, Default)]
+pub struct Motions {
+    /// By engagement period, in order.
+    pub periods: Vec<Period>,
+    /// Front and rear axle.
+    pub agreement: [Option<Agreement>; 2],
+    /// Silent steps of shaft, left and right wheel, front and rear axle.
+    pub silent: [[u32; 3]; 2],
+    /// Front/rear, front left/right, rear left/right.
+    pub mismatch: [Option<Mismatch>; 3],
+    /// Straight running seen for each comparison, metres.
+    pub straight_m: [f64; 3],
+    /// Distance, metres, by the rear output.
+    pub distance_m: Option<f64>,
+    /// For the plots.
+    pub series: Series,
+}
+
+/// Edges counted per turn.
+pub fn edges_per_turn(sensor: &Sensor) -> u32 {
+    sensor.pulses_per_turn * if sensor.edges == Edges::Both { 2 } else { 1 }
+}
+
+/// Learns the tooth pattern of every sensor: one pass.
+pub fn teeth<S: Storage>(
+    vehicle: &Vehicle,
+    axis: Axis,
+    reader: &mut CaptureReader<S>,
+) -> Result<Vec<Tooth>, ReadError> {
+    struct Learner {
+        sensor: Sensor,
+        counter: Counter,
+        full: ToothPattern,
+        one_short: Option<ToothPattern>,
+    }
+    let learner = |s: &Sensor| {
+        let n = edges_per_turn(s);
+        Learner {
+            sensor: s.clone(),
+            counter: Counter::default(),
+            full: ToothPattern::new(n),
+            one_short: (n > 2).then(|| ToothPattern::new(n - 1)),
+        }
+    };
+    let mut learners: Vec<Learner> = vehicle.sensors.iter().map(learner).collect();
+    axis.pass(reader, |at_us, _, event| match event {
+        BoardEvent::Reset => learners.iter_mut().for_each(|l| *l = learner(&l.sensor)),
+        BoardEvent::Counts { first_channel, counts } => {
+            for l in &mut learners {
+                let Some(count) = count_of(&l.sensor, first_channel, &counts) else { continue };
+                if let Counted::Edge(edge) = l.counter.observe(at_us, count) {
+                    l.full.push(edge);
+                    if let Some(p) = &mut l.one_short {
+                        p.push(edge);
+                    }
+                }
+            }
+        }
+        _ => {}
+    })?;
+    let tooth = |l: Learner| Tooth {
+        missing_tooth: l.one_short.is_some_and(|p| p.has_double_gap()) && !l.full.has_double_gap(),
+        sensor: l.sensor,
+        pattern: l.full,
+    };
+    Ok(learners.into_iter().map(tooth).collect())
+}
+
+fn count_of(sensor: &Sensor, first_channel: u8, counts: &[Count; 4]) -> Option<Count> {
+    counts.get(usize::from(sensor.channel.checked_sub(first_channel)?)).copied()
+}
+
+fn sensing(tooth: &Tooth) -> Sensing {
+    let edges_per_turn = edges_per_turn(&tooth.sensor);
+    // Not learned: magnets within 1.5 % of a turn, rings within 1 % of a pitch (common practice).
+    let unlearned = if edges_per_turn <= 12 { 0.015 * f64::from(edges_per_turn) } else { 0.01 };
+    let pattern = tooth.pattern.positions().filter(|_| !tooth.missing_tooth);
+    let tooth_u = match pattern {
+        Some(_) => (tooth.pattern.scatter() / 2.0).clamp(0.001, unlearned),
+        None => unlearned,
+    };
+    Sensing {
+        place: tooth.sensor.place,
+        channel: tooth.sensor.channel,
+        edges_per_turn,
+        pattern: pattern.unwrap_or_default(),
+        tooth_u,
+    }
+}
+
+/// Folds the steps of a drive.
+struct Folds<'a> {
+    vehicle: &'a Vehicle,
+    setup: &'a Setup,
+    course: &'a Course,
+    engaged: &'a [Engaged],
+    next: usize,
+    current: Option<(Period, PeriodFold)>,
+    agreement: [AgreementFold; 2],
+    mismatch: [MismatchFold; 3],
+    plot: Plot,
+    out: Motions,
+}
+
+/// The motion of a drive: one pass.
+pub fn motions<S: Storage>(
+    vehicle: &Vehicle,
+    setup: &Setup,
+    teeth: &[Tooth],
+    course: &Course,
+    engaged: &[Engaged],
+    axis: Axis,
+    reader: &mut CaptureReader<S>,
+) -> Result<Motions, ReadError> {
+    let sensors: Vec<Sensing> = teeth.iter().map(sensing).collect();
+    let mut stepper = Stepper::new(&sensors);
+    let mut folds = Folds {
+        vehicle,
+        setup,
+        course,
+        engaged,
+        next: 0,
+        current: None,
+        agreement: [AgreementFold::new(setup, 0), AgreementFold::new(setup, 1)],
+        mismatch: [Sides::FrontRear, Sides::FrontLeftRight, Sides::RearLeftRight]
+            .map(MismatchFold::new),
+        plot: Plot::default(),
+        out: Motions::default(),
+    };
+    axis.pass(reader, |at_us, record, event| match event {
+        BoardEvent::Reset => stepper.restart(&mut |step| folds.take(step)),
+        BoardEvent::Counts { first_channel, counts } => {
+            stepper.push(at_us, record, first_channel, &counts, &mut |step| folds.take(step));
+        }
+        _ => {}
+    })?;
+    stepper.restart(&mut |step| folds.take(step));
+    Ok(folds.finish())
+}
+
+impl Folds<'_> {
+    fn take(&mut self, step: &Step) {
+        let engaged = self.engaged_at(step);
+        let mode = engaged.map(|e| &self.vehicle.modes[e.mode]);
+        let motion = self.setup.motion(step, self.course);
+        if let Some(m) = &motion {
+            let metres = m.rear.turns * self.setup.metres_per_turn();
+            *self.out.distance_m.get_or_insert(0.0) += metres;
+        }
+        if let (Some(m), Some(engaged)) = (&motion, engaged) {
+            self.fold_period(m, engaged, step);
+        }
+        self.agreement.iter_mut().for_each(|a| a.push(step));
+        let curvature = motion.as_ref().and_then(|m| {
+            let excess = m.demanded[0] / (m.rear.turns * self.setup.declared_ratio()).max(1e-9);
+            Some((m.curvature?, excess))
+        });
+        let coupling = mode.map(|m| m.coupling);
+        for fold in &mut self.mismatch {
+            fold.push(step, self.setup, curvature, coupling);
+        }
+        let range = mode.map_or(1.0, |m| self.range(m.range.as_str()));
+        self.plot.take(step, motion.as_ref(), range);
+    }
+
+    fn range(&self, name: &str) -> f64 {
+        self.vehicle.ranges.get(name).copied().unwrap_or(1.0)
+    }
+
+    /// The period that holds the whole step, if one does; closes periods that are over.
+    fn engaged_at(&mut self, step: &Step) -> Option<Engaged> {
+        while self.engaged.get(self.next).is_some_and(|e| step.end_us > e.end_us) {
+            self.close();
+            self.next += 1;
+        }
+        self.engaged.get(self.next).filter(|e| step.start_us >= e.start_us).copied()
+    }
+
+    fn fold_period(&mut self, m: &Motion, engaged: Engaged, step: &Step) {
+        let standstill = self.standstill(step);
+        let range = self.range(&self.vehicle.modes[engaged.mode].range);
+        let per_turn = self.setup.metres_per_turn();
+        let (period, fold) = self.current.get_or_insert_with(|| {
+            let period = Period {
+                engaged,
+                segments: Vec::new(),
+                silent_steps: 0,
+                rear_turn: 0.0,
+                front_turn: 0.0,
+                records: RecordRange { first: m.records.0, last: m.records.1 },
+            };
+            (period, PeriodFold::new(range, per_turn))
+        });
+        period.rear_turn += m.rear.turns;
+        period.front_turn += m.front.turns;
+        period.records.last = m.records.1;
+        fold.push(m, standstill);
+    }
+
+    /// What other witnesses say about standing still in this step.
+    fn standstill(&self, step: &Step) -> Standstill {
+        let wheels = [Place::RearLeft, Place::RearRight].map(|p| step.at(p));
+        if let [Some(left), Some(right)] = wheels {
+            let still = left.still && right.still;
+            return if still { Standstill::Confirmed } else { Standstill::Denied };
+        }
+        let middle_s = (step.start_us + step.end_us) as f64 * 5e-7;
+        match self.course.speed_near(middle_s) {
+            Some(v) if v < 0.4 => Standstill::Confirmed,
+            Some(_) => Standstill::Denied,
+            None => Standstill::Unknown,
+        }
+    }
+
+    fn close(&mut self) {
+        if let Some((mut period, fold)) = self.current.take() {
+            period.silent_steps = fold.silent_steps;
+            period.segments = fold.finish();
+            self.out.periods.push(period);
+        }
+    }
+
+    fn finish(mut self) -> Motions {
+        self.close();
+        let mut out = self.out;
+        out.silent = [self.agreement[0].silent, self.agreement[1].silent];
+        let [front, rear] = self.agreement;
+        out.agreement = [front.finish(), rear.finish()];
+        for (k, fold) in self.mismatch.into_iter().enumerate() {
+            out.straight_m[k] = fold.straight_m();
+            out.mismatch[k] = fold.finish(self.setup, self.course);
+        }
+        out.series = self.plot.finish();
+        out
+    }
+}
+
+/// Rows kept for the plots; a longer drive doubles the steps per row.
+const ROWS_MAX: usize = 4_000;
+
+#[derive(Default)]
+struct Plot {
+    series: Series,
+    counted: f64,
+    demanded: f64,
+    lifted: Option<LiftedWindow>,
+    every: usize,
+    seen: usize,
+}
+
+impl Plot {
+    fn take(&mut self, step: &Step, motion: Option<&Motion>, range: f64) {
+        let time_s = (step.start_us + step.end_us) as f64 * 5e-7;
+        let rpm = |turns: f64| 60.0 * turns / step.seconds();
+        if let Some(m) = motion {
+            self.counted += m.front.turns - m.rear.turns;
+            self.demanded += m.demanded[0];
+        }
+        self.lift(time_s, motion, &rpm, range);
+        self.seen += 1;
+        if !self.seen.is_multiple_of(self.every.max(1)) {
+            return;
+        }
+        let s = &mut self.series;
+        s.time_s.push(time_s);
+        s.front_rpm.push(motion.map(|m| rpm(m.front.turns)));
+        s.rear_rpm.push(motion.map(|m| rpm(m.rear.turns)));
+        s.input_rpm.push(step.at(Place::Input).map(|i| rpm(i.turns / range)));
+        s.speed_mps.push(motion.map(|m| m.speed_mps));
+        s.counted_turn.push(motion.map(|_| self.counted));
+        s.demanded_turn
+            .push(motion.filter(|m| m.curvature.is_some() || m.rear.still).map(|_| self.demanded));
+        s.differential_slip_percent.push(motion.and_then(|m| {
+            let mean = (m.front.turns + m.rear.turns) / 2.0;
+            (mean > 0.2).then(|| 100.0 * (m.front.turns - m.rear.turns) / mean)
+        }));
+        if s.time_s.len() > ROWS_MAX {
+            self.halve();
+        }
+    }
+
+    fn halve(&mut self) {
+        fn every_other<T>(v: &mut Vec<T>) {
+            let mut keep = true;
+            v.retain(|_| {
+                keep = !keep;
+                keep
+            });
+        }
+        let s = &mut self.series;
+        every_other(&mut s.time_s);
+        for v in [
+            &mut s.front_rpm,
+            &mut s.rear_rpm,
+            &mut s.input_rpm,
+            &mut s.speed_mps,
+            &mut s.counted_turn,
+            &mut s.demanded_turn,
+            &mut s.differential_slip_percent,
+        ] {
+            every_other(v);
+        }
+        self.every = self.every.max(1) * 2;
+    }
+
+    fn lift(&mut self, time_s: f64, motion: Option<&Motion>, rpm: &dyn Fn(f64) -> f64, range: f64) {
+        let hanging = motion.filter(|m| m.rear.still && !m.front.still && m.front.turns > 0.05);
+        let Some(m) = hanging else { return self.set_down() };
+        let w = self.lifted.get_or_insert_with(|| LiftedWindow {
+            start_s: time_s,
+            end_s: time_s,
+            ratio: None,
+            time_s: Vec::new(),
+            front_rpm: Vec::new(),
+            rear_rpm: Vec::new(),
+            input_rpm: Vec::new(),
+        });
+        w.end_s = time_s;
+        w.time_s.push(time_s);
+        w.front_rpm.push(rpm(m.front.turns));
+        w.rear_rpm.push(rpm(m.rear.turns));
+        w.input_rpm.push(m.input.map_or(f64::NAN, |i| rpm(i.turns / range)));
+    }
+
+    fn set_down(&mut self) {
+        let Some(mut w) = self.lifted.take() else { return };
+        if w.time_s.len() < 4 {
+            return;
+        }
+        let (front, input): (f64, f64) = (w.front_rpm.iter().sum(), w.input_rpm.iter().sum());
+        w.ratio = (input > 0.0).then(|| front / input);
+        w.input_rpm.retain(|x| x.is_finite());
+        self.series.lifted.push(w);
+    }
+
+    fn finish(mut self) -> Series {
+        self.set_down();
+        self.series
+    }
+}
+
+/// Coupling of a mode row.
+pub fn coupling(vehicle: &Vehicle, mode: usize) -> Coupling {
+    vehicle.modes[mode].coupling
+}
