@@ -299,7 +299,7 @@ fn a_course_alone_tells_the_curvature_where_wheels_are_not_measured() {
         course.push(Fix {
             time_s: t,
             speed_mps: 1.0,
-            course_rad: (0.1 * at).rem_euclid(6.283185307),
+            course_rad: (0.1 * at).rem_euclid(std::f64::consts::TAU),
         });
     }
     let mut fold = PeriodFold::new(1.0, setup.metres_per_turn());
