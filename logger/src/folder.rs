@@ -1,0 +1,114 @@
+//! The capture folder: made new, never overwritten, and marked while it is being recorded.
+
+use crate::error::Error;
+use std::fs::{self, File, TryLockError};
+use std::io::{ErrorKind, Write};
+use std::path::{Path, PathBuf};
+use wheelwitness_capture::storage::DirStorage;
+
+/// Holds the number of the recording process and a lock that ends with it.
+const LOCK_NAME: &str = "recorder.lock";
+
+/// A folder that this process records into. The mark goes when this is dropped.
+pub struct Folder {
+    path: PathBuf,
+    // Held, not read: the system lets go of the lock when the process ends, however it ends.
+    _lock: File,
+}
+
+impl Folder {
+    /// Makes the folder and marks it as being recorded.
+    pub fn claim(path: &Path) -> Result<(Folder, DirStorage), Error> {
+        refuse_existing(path)?;
+        let storage = DirStorage::create(path).map_err(|e| match e.kind() {
+            ErrorKind::AlreadyExists => taken(path),
+            _ => refused(path, &e),
+        })?;
+        let lock = lock(path).map_err(|e| refused(path, &e))?;
+        Ok((Folder { path: path.into(), _lock: lock }, storage))
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        // Only a courtesy: a mark without a lock means nothing.
+        let _ = fs::remove_file(self.path.join(LOCK_NAME));
+    }
+}
+
+/// Refuses a folder that exists already, before any device is touched.
+pub fn refuse_existing(path: &Path) -> Result<(), Error> {
+    if path.symlink_metadata().is_ok() { Err(taken(path)) } else { Ok(()) }
+}
+
+/// Space left for this user on the medium of the folder, in bytes.
+pub fn free_bytes(path: &Path) -> Option<u64> {
+    let room = nix::sys::statvfs::statvfs(path).ok()?;
+    Some(room.blocks_available() as u64 * room.fragment_size() as u64)
+}
+
+fn lock(path: &Path) -> std::io::Result<File> {
+    let mut file = File::create_new(path.join(LOCK_NAME))?;
+    file.try_lock().map_err(|e| match e {
+        TryLockError::Error(e) => e,
+        TryLockError::WouldBlock => ErrorKind::WouldBlock.into(),
+    })?;
+    writeln!(file, "{}", std::process::id())?;
+    Ok(file)
+}
+
+fn taken(path: &Path) -> Error {
+    let lock = path.join(LOCK_NAME);
+    let held = File::open(&lock)
+        .is_ok_and(|f| matches!(f.try_lock_shared(), Err(TryLockError::WouldBlock)));
+    let name = path.display();
+    if held {
+        let process = fs::read_to_string(&lock).unwrap_or_default();
+        return Error::Storage(format!(
+            "{name} is being recorded right now by process {}: choose a new name",
+            process.trim()
+        ));
+    }
+    Error::Storage(format!(
+        "{name} exists already, and a capture is never overwritten: choose a new name"
+    ))
+}
+
+fn refused(path: &Path, error: &std::io::Error) -> Error {
+    let cure = match error.kind() {
+        ErrorKind::ReadOnlyFilesystem => {
+            "the medium is read-only: check it (fsck, as root, unmounted) or choose another"
+        }
+        ErrorKind::StorageFull => "make space or choose another medium",
+        ErrorKind::PermissionDenied => "choose a folder that you may write to",
+        _ => "choose another folder",
+    };
+    Error::Storage(format!("cannot record into {}: {error}; {cure}", path.display()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_folder_is_claimed_once_and_says_who_has_it() {
+        let path = std::env::temp_dir().join(format!("claim-{}/drives/first", std::process::id()));
+        let (folder, _) = Folder::claim(&path).unwrap();
+        let second = Folder::claim(&path).err().unwrap();
+        assert!(
+            second.to_string().contains(&format!("process {}", std::process::id())),
+            "{second}"
+        );
+        drop(folder);
+        let third = Folder::claim(&path).err().unwrap();
+        assert!(third.to_string().contains("never overwritten"), "{third}");
+        assert_eq!(third.exit_code(), 6);
+        fs::remove_dir_all(path.ancestors().nth(2).unwrap()).unwrap();
+    }
+
+    #[test]
+    fn the_space_left_is_told() {
+        assert!(free_bytes(&std::env::temp_dir()).is_some());
+        assert_eq!(free_bytes(Path::new("/nowhere/at/all")), None);
+    }
+}

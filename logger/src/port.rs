@@ -1,0 +1,140 @@
+//! The port door: opening a serial line, reading from it, writing to it.
+//!
+//! The real twin speaks to the operating system; [`crate::sim`] has the simulated one.
+
+use crate::names::Seat;
+use std::os::unix::fs::FileTypeExt;
+use std::path::{Path, PathBuf};
+use tokio::io::{AsyncRead, AsyncWrite};
+use tokio_serial::SerialPortBuilderExt;
+
+/// An open line. Reading `Ok(0)` means that the line has hung up.
+pub trait Port: AsyncRead + AsyncWrite + Send + Unpin {}
+impl<T: AsyncRead + AsyncWrite + Send + Unpin> Port for T {}
+
+/// A line that was just opened.
+pub struct Opened {
+    /// The open line.
+    pub port: Box<dyn Port>,
+    /// The device behind the name, links followed.
+    pub device: PathBuf,
+    /// The seat, with the stable names that this device has.
+    pub seat: Seat,
+}
+
+/// Why a line could not be opened.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum OpenError {
+    /// Nothing is there now; it may come.
+    #[error("{}: not there", .0.display())]
+    Absent(PathBuf),
+    /// The user may not open it.
+    #[error("{}: permission denied", .0.display())]
+    Denied(PathBuf),
+    /// Somebody else has it open.
+    #[error("{}: in use by another program", .0.display())]
+    Busy(PathBuf),
+    /// It is something else than a serial line.
+    #[error("{}: not a serial port", .0.display())]
+    NotAPort(PathBuf),
+    /// The device answered with an error; it may recover.
+    #[error("{}: {text}", path.display())]
+    Failed {
+        /// The name that was tried.
+        path: PathBuf,
+        /// What the system said.
+        text: String,
+    },
+}
+
+impl OpenError {
+    /// Whether waiting may help. The others need the user, so a recording does not start with them.
+    pub fn may_pass(&self) -> bool {
+        matches!(self, OpenError::Absent(_) | OpenError::Failed { .. })
+    }
+}
+
+/// The door: opens the device that belongs in a seat. May block; called off the reading thread,
+/// inside a tokio runtime.
+pub trait Ports: Send + Sync {
+    /// Opens the best name of the seat that answers.
+    fn open(&self, seat: &Seat, baud: u32) -> Result<Opened, OpenError>;
+}
+
+/// The serial lines of this computer: 8 data bits, no parity, 1 stop bit, opened exclusively.
+#[derive(Clone, Debug)]
+pub struct SerialPorts {
+    links: PathBuf,
+}
+
+impl SerialPorts {
+    /// Lines whose stable names are found under `links`, usually [`crate::names::SERIAL_LINKS`].
+    pub fn new(links: impl Into<PathBuf>) -> Self {
+        SerialPorts { links: links.into() }
+    }
+}
+
+impl Ports for SerialPorts {
+    fn open(&self, seat: &Seat, baud: u32) -> Result<Opened, OpenError> {
+        let mut refusal = OpenError::Absent(seat.given.clone());
+        for name in seat.candidates(&self.links) {
+            match open_line(&name, baud) {
+                Ok((port, device)) => {
+                    let mut seat = seat.clone();
+                    seat.learn(&device, &self.links);
+                    return Ok(Opened { port, device, seat });
+                }
+                Err(OpenError::Absent(_)) => {}
+                Err(other) => refusal = other,
+            }
+        }
+        Err(refusal)
+    }
+}
+
+fn open_line(name: &Path, baud: u32) -> Result<(Box<dyn Port>, PathBuf), OpenError> {
+    let device = device_behind(name)?;
+    let line = tokio_serial::new(device.to_string_lossy(), baud)
+        .open_native_async()
+        .map_err(|e| classify(name, &e))?;
+    keep_lines_on_close(&line);
+    Ok((Box::new(line), device))
+}
+
+/// Follows links, and refuses anything that is no character device before it is touched.
+fn device_behind(name: &Path) -> Result<PathBuf, OpenError> {
+    let failed = |e: std::io::Error| match e.kind() {
+        std::io::ErrorKind::NotFound => OpenError::Absent(name.into()),
+        std::io::ErrorKind::PermissionDenied => OpenError::Denied(name.into()),
+        _ => OpenError::Failed { path: name.into(), text: e.to_string() },
+    };
+    let device = std::fs::canonicalize(name).map_err(failed)?;
+    let kind = std::fs::metadata(&device).map_err(failed)?.file_type();
+    if kind.is_char_device() { Ok(device) } else { Err(OpenError::NotAPort(name.into())) }
+}
+
+fn classify(name: &Path, error: &tokio_serial::Error) -> OpenError {
+    use std::io::ErrorKind as Io;
+    use tokio_serial::ErrorKind as Kind;
+    match error.kind {
+        Kind::Io(Io::NotFound) => OpenError::Absent(name.into()),
+        Kind::Io(Io::PermissionDenied) => OpenError::Denied(name.into()),
+        // The serial library says "no device" when the exclusive lock is held by someone else.
+        Kind::NoDevice => OpenError::Busy(name.into()),
+        _ => OpenError::Failed { path: name.into(), text: error.to_string() },
+    }
+}
+
+/// Best effort: asks the driver not to drop DTR when the line is closed, because that drop resets
+/// many boards when the line is opened again. A pseudo-terminal has no such lines and no effect.
+fn keep_lines_on_close(line: &tokio_serial::SerialStream) {
+    use nix::sys::termios::{ControlFlags, SetArg, tcgetattr, tcsetattr};
+    use std::os::fd::{AsRawFd, BorrowedFd};
+    // SAFETY: `line` owns the descriptor and outlives this borrow.
+    #[allow(unsafe_code)]
+    let fd = unsafe { BorrowedFd::borrow_raw(line.as_raw_fd()) };
+    if let Ok(mut settings) = tcgetattr(fd) {
+        settings.control_flags.remove(ControlFlags::HUPCL);
+        let _ = tcsetattr(fd, SetArg::TCSANOW, &settings);
+    }
+}

@@ -1,0 +1,200 @@
+//! The storage side on simulated media.
+
+use std::io::ErrorKind;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use wheelwitness_capture::clock::Clock;
+use wheelwitness_capture::read::{CaptureReader, Item};
+use wheelwitness_capture::record::{Kind, Losses, Record};
+use wheelwitness_capture::storage::{SimStorage, Storage};
+use wheelwitness_logger::clock::HostClock;
+use wheelwitness_logger::queue::Queue;
+use wheelwitness_logger::settings::{Limits, SourceSettings};
+use wheelwitness_logger::source::Event;
+use wheelwitness_logger::status::{Message, Status};
+use wheelwitness_logger::stop::{Reason, Stop};
+use wheelwitness_logger::store::{Kept, Store, Target, Ties};
+use wheelwitness_logger::tap::{ChannelTap, Taps};
+
+const PLENTY: u64 = 1 << 40;
+
+/// A storage side with one source, and what the test needs to see of it.
+struct World {
+    queue: Arc<Queue<Event>>,
+    stop: Stop,
+    status: Arc<Status>,
+    messages: std::sync::mpsc::Receiver<Message>,
+    room: Arc<AtomicU64>,
+}
+
+impl World {
+    fn new() -> World {
+        let clock: Arc<dyn Clock> = Arc::new(HostClock);
+        let sources: [SourceSettings; 1] = ["a=/sim/a".parse().unwrap()];
+        let (status, messages) = Status::new(clock, &sources);
+        let queue = Arc::new(Queue::new(&[1], 1 << 26));
+        let room = Arc::new(AtomicU64::new(PLENTY));
+        World { queue, stop: Stop::new(), status, messages, room }
+    }
+
+    fn store(
+        &self,
+        first: &SimStorage,
+        spare: Option<&SimStorage>,
+        limits: Limits,
+        taps: Taps,
+    ) -> Store {
+        let room = self.room.clone();
+        let target = |place: &str, medium: &SimStorage| {
+            let room = room.clone();
+            let room = Box::new(move || Some(room.load(Ordering::Relaxed)));
+            Target { place: place.into(), storage: Box::new(medium.clone()), room }
+        };
+        let ties = Ties {
+            queue: self.queue.clone(),
+            status: self.status.clone(),
+            stop: self.stop.clone(),
+            clock: Arc::new(HostClock),
+            limits,
+            clock_scale: 1.0,
+        };
+        Store::begin(ties, target("first", first), spare.map(|s| target("spare", s)), taps).unwrap()
+    }
+
+    /// Feeds `count` chunks of 1000 bytes, each filled with its number, and closes the queue.
+    fn feed(&self, count: u32) {
+        for number in 0..count {
+            let bytes = number.to_le_bytes().repeat(250);
+            self.queue.push_bytes(0, HostClock.now().boot_ns, bytes);
+        }
+        self.queue.close();
+    }
+
+    fn said(&self) -> String {
+        self.messages.try_iter().map(|m| m.text + "\n").collect()
+    }
+}
+
+/// What a power cut now would leave, all media joined into one.
+fn after_power_cut(media: &[&SimStorage]) -> Vec<Record> {
+    let whole = SimStorage::new();
+    for medium in media {
+        let mut image = medium.crash_image();
+        for (name, _) in image.list().unwrap() {
+            whole.put(&name, &image.get(&name).unwrap());
+        }
+    }
+    let mut reader = CaptureReader::from_storage(whole).unwrap();
+    let mut records = Vec::new();
+    while let Some(item) = reader.next_item().unwrap() {
+        if let Item::Record(record) = item {
+            records.push(record);
+        }
+    }
+    records
+}
+
+fn numbers(records: &[Record]) -> Vec<u32> {
+    let chunks = records.iter().filter(|r| r.kind == Kind::Bytes);
+    chunks.map(|r| u32::from_le_bytes(r.bytes[..4].try_into().unwrap())).collect()
+}
+
+fn run(world: &World, store: Store, count: u32) -> Kept {
+    world.feed(count);
+    store.run()
+}
+
+#[test]
+fn any_one_failing_operation_costs_nothing() {
+    let undisturbed = SimStorage::new();
+    let world = World::new();
+    run(&world, world.store(&undisturbed, None, Limits::default(), Taps::new(vec![])), 600);
+    for nth in 1..=undisturbed.operations() {
+        let (world, medium) = (World::new(), SimStorage::new());
+        medium.fail_operation(nth, ErrorKind::Other);
+        let kept =
+            run(&world, world.store(&medium, None, Limits::default(), Taps::new(vec![])), 600);
+        assert!(kept.closed, "operation {nth}");
+        assert_eq!(kept.dropped_bytes, 0, "operation {nth}");
+        let records = after_power_cut(&[&medium]);
+        assert_eq!(numbers(&records), (0..600).collect::<Vec<_>>(), "operation {nth}");
+        let closing = nth + 3 > undisturbed.operations();
+        assert!(closing || world.said().contains("operation"), "operation {nth} was not told");
+    }
+}
+
+#[test]
+fn the_spare_medium_takes_over_when_the_first_is_gone_for_good() {
+    let (world, first, spare) = (World::new(), SimStorage::new(), SimStorage::new());
+    first.fail_operations(6, u64::MAX, ErrorKind::Other, 10);
+    let store = world.store(&first, Some(&spare), Limits::default(), Taps::new(vec![]));
+    let kept = run(&world, store, 2000);
+    assert_eq!(kept.places, ["first", "spare"]);
+    assert!(kept.closed);
+    assert_eq!(numbers(&after_power_cut(&[&first, &spare])), (0..2000).collect::<Vec<_>>());
+    assert!(world.said().contains("recording goes on into spare"));
+}
+
+#[test]
+fn a_medium_that_fails_for_longer_than_the_patience_ends_the_recording() {
+    let (world, medium) = (World::new(), SimStorage::new());
+    medium.fail_operations(6, u64::MAX, ErrorKind::StorageFull, 0);
+    let limits = Limits { storage_patience_s: 0.0, ..Limits::default() };
+    let store = world.store(&medium, None, limits, Taps::new(vec![]));
+    let kept = run(&world, store, 2000);
+    assert_eq!(world.stop.reason(), Some(Reason::StorageGone));
+    assert!(!kept.closed && kept.durable_records < kept.records);
+    let safe = numbers(&after_power_cut(&[&medium]));
+    assert_eq!(safe, (0..safe.len() as u32).collect::<Vec<_>>(), "acknowledged, whole, in order");
+    assert_eq!(safe.len() as u64, kept.durable_records);
+}
+
+#[test]
+fn what_memory_could_not_hold_is_counted_exactly() {
+    let (world, medium) = (World::new(), SimStorage::new());
+    medium.fail_operations(4, 9, ErrorKind::Other, 0);
+    let limits = Limits { queue_mib: 1, ..Limits::default() };
+    let store = world.store(&medium, None, limits, Taps::new(vec![]));
+    let (sent, lost) = std::thread::scope(|threads| {
+        let storing = threads.spawn(|| store.run());
+        let mut sent = 0;
+        // On until the medium works again: then the count of what was lost can be written.
+        while medium.operations() < 14 {
+            world.queue.push_bytes(0, HostClock.now().boot_ns, vec![7; 50_000]);
+            sent += 50_000;
+            std::thread::sleep(std::time::Duration::from_millis(2));
+        }
+        world.queue.close();
+        (sent, storing.join().unwrap().dropped_bytes)
+    });
+    let records = after_power_cut(&[&medium]);
+    let bytes = |r: &&Record| r.kind == Kind::Bytes;
+    let kept: u64 = records.iter().filter(bytes).map(|r| r.bytes.len() as u64).sum();
+    let losses = records.iter().filter(|r| r.kind == Kind::Losses);
+    let told: u64 = losses.map(|r| Losses::from_bytes(&r.bytes).unwrap().bytes).sum();
+    assert!(lost > 0, "the test brought no loss about");
+    assert_eq!((kept + told, told), (sent, lost));
+}
+
+#[test]
+fn the_reserve_is_left_alone() {
+    let (world, medium) = (World::new(), SimStorage::new());
+    world.room.store(10 << 20, Ordering::Relaxed);
+    let limits = Limits { reserve_mib: 10, ..Limits::default() };
+    let kept = run(&world, world.store(&medium, None, limits, Taps::new(vec![])), 10);
+    assert_eq!(world.stop.reason(), Some(Reason::SpaceUsedUp));
+    assert!(kept.closed);
+    assert_eq!(numbers(&after_power_cut(&[&medium])), (0..10).collect::<Vec<_>>());
+}
+
+#[test]
+fn a_listener_hears_every_record_as_it_is_numbered_in_the_capture() {
+    let (world, medium) = (World::new(), SimStorage::new());
+    let (tap, heard) = ChannelTap::new(10_000);
+    let store = world.store(&medium, None, Limits::default(), Taps::new(vec![Box::new(tap)]));
+    run(&world, store, 500);
+    let stored = after_power_cut(&[&medium]);
+    let heard: Vec<_> = heard.iter().collect();
+    assert_eq!(heard, stored[..heard.len()]);
+    assert_eq!(numbers(&heard).len(), 500);
+}
