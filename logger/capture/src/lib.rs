@@ -1,5 +1,43 @@
 //! WHAT ARRIVED: the capture format and the pure decoders of what devices send.
 //!
+//! The straight path through this crate: a device's bytes become [`record::Record`]s, a
+//! [`write::Writer`] makes blocks of them in a [`storage::Storage`], a [`read::CaptureReader`] gives
+//! them back, a [`decode::Decoder`] makes [`decode::Reading`]s of them. Nothing here knows a vehicle,
+//! and nothing panics on any bytes.
+//!
+//! ```
+//! use wheelwitness_capture::clock::SimClock;
+//! use wheelwitness_capture::decode::{Decoder, Value};
+//! use wheelwitness_capture::gnss::Sentence;
+//! use wheelwitness_capture::read::{CaptureReader, Item};
+//! use wheelwitness_capture::record::{Kind, RecordingId};
+//! use wheelwitness_capture::storage::SimStorage;
+//! use wheelwitness_capture::write::{Limits, Writer};
+//!
+//! let storage = SimStorage::new();
+//! let clock = SimClock::default();
+//! let id = RecordingId::random();
+//! let mut writer = Writer::create(storage.clone(), clock, id, Limits::default())?;
+//! writer.append(0, Kind::Bytes, 1_000, b"$GPVTG,,T,,M,10.0,N,18.5,K,")?;
+//! writer.append(0, Kind::Bytes, 2_000, b"A*2E\r\n")?;
+//! let (progress, _) = writer.close();
+//! assert_eq!(progress.durable_records, 3);
+//!
+//! let (mut decoder, mut speeds_mps) = (Decoder::new(), Vec::new());
+//! for item in CaptureReader::from_storage(storage)? {
+//!     match item? {
+//!         Item::Record(record) => decoder.push(&record, &mut |reading| {
+//!             if let Value::Gnss(Sentence::Vtg(vtg)) = reading.value {
+//!                 speeds_mps.extend(vtg.speed_mps());
+//!             }
+//!         }),
+//!         Item::Hole(hole) => panic!("something is missing: {hole:?}"),
+//!     }
+//! }
+//! assert_eq!(speeds_mps, [10.0 * 1852.0 / 3600.0]);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! Modules are listed from inner to outer; each uses only those above it.
 
 pub mod clock;
@@ -15,3 +53,9 @@ pub mod decode;
 pub mod sequence;
 pub mod encode;
 pub mod import;
+
+#[doc = include_str!("../FORMAT.md")]
+pub mod format {}
+
+#[doc = include_str!("../PULSE-BOARD.md")]
+pub mod pulse_board {}

@@ -12,6 +12,9 @@ use crate::board::{Errors, Says, Sentence};
 const LATE_SENTENCES: u64 = 32;
 /// ... unless its tick is older than the newest by more than this, in microseconds.
 const LATE_US: i32 = 2_000_000;
+/// A tick this much older than the newest is no sign of a new start yet, in microseconds: some
+/// firmware may take ticks a little before it takes numbers.
+const TICK_SLACK_US: i32 = 100_000;
 /// Errors that are not zero are sent once a second: one that comes later than this after the
 /// first sentence is news, in microseconds.
 const ERRORS_PERIOD_US: u32 = 1_100_000;
@@ -252,7 +255,7 @@ impl Boot {
 
     /// Ticks never go back, but for switches (theirs is the edge's), doubled and late sentences.
     fn goes_back(&self, sentence: &Sentence) -> bool {
-        let back = age_us(self.newest_tick, sentence.tick) > 0;
+        let back = age_us(self.newest_tick, sentence.tick) > TICK_SLACK_US;
         let own_tick = !matches!(sentence.says, Says::Switch(_));
         back && own_tick && !self.is_doubled(sentence) && self.late_index(sentence).is_none()
     }

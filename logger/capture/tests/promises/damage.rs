@@ -187,7 +187,7 @@ proptest! {
             bytes.extend(whole[start..*end].iter().map(|byte| (*byte, block)));
             start = *end;
         }
-        let mut touched = vec![false; 30];
+        let mut touched = [false; 30];
         for (index, kind, value) in edits {
             let at = index.index(bytes.len());
             // An insertion at the seam of two blocks damages neither.

@@ -2,6 +2,8 @@
 
 mod board_sentences;
 mod damage;
+mod documents;
+mod folder;
 mod gnss_sentences;
 mod import;
 mod power_cut;
