@@ -8,10 +8,10 @@ use std::error::Error;
 use std::hint::black_box;
 use std::time::Instant;
 use wheelwitness_capture::board::{Channel, Counts, Says, Sentence};
-use wheelwitness_capture::clock::SimClock;
+use wheelwitness_capture::clock::{Clock, SimClock};
 use wheelwitness_capture::decode::{Decoder, Value};
 use wheelwitness_capture::encode;
-use wheelwitness_capture::read::{CaptureReader, Item};
+use wheelwitness_capture::read::CaptureReader;
 use wheelwitness_capture::record::{Kind, RecordingId};
 use wheelwitness_capture::sequence::Sequence;
 use wheelwitness_capture::storage::SimStorage;
@@ -20,8 +20,9 @@ use wheelwitness_capture::write::{Limits, Writer};
 const ROUNDS: u32 = 3600 * 100;
 
 fn main() -> Result<(), Box<dyn Error>> {
+    let chunks: Vec<Vec<u8>> = (0..ROUNDS).map(round).collect();
     let storage = SimStorage::new();
-    let wire_bytes = timed("write", || write(&storage))?;
+    timed("write", || write(&storage, &chunks))?;
     let mut reader = CaptureReader::from_storage(storage)?;
     let mut crc = 0;
     let bytes = timed("read the bytes with CRC-32C", || {
@@ -30,6 +31,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     timed("read the records", || reader.try_for_each(|item| item.map(|item| _ = black_box(item))))?;
     reader.rewind();
     let sentences = timed("read, decode and follow the sequence", || decode(&mut reader))?;
+    let wire_bytes: usize = chunks.iter().map(Vec::len).sum();
     println!("{wire_bytes} bytes on the wire, {bytes} in the capture, {sentences} sentences");
     Ok(())
 }
@@ -41,41 +43,38 @@ fn timed<T>(what: &str, work: impl FnOnce() -> T) -> T {
     result
 }
 
-fn write(storage: &SimStorage) -> Result<usize, Box<dyn Error>> {
+fn round(number: u32) -> Vec<u8> {
+    let half = |first_channel, sequence: u32| {
+        let channel = Channel { count: (number * 30) as u16, age_us: Some(number as u16 & 0xfff) };
+        let says = Says::Counts(Counts { first_channel, channels: [channel; 4] });
+        let tick = number.wrapping_mul(10_000);
+        encode::board(&Sentence { sequence: sequence as u8, tick, says })
+    };
+    [half(1, number * 2), half(5, number * 2 + 1)].concat()
+}
+
+fn write(storage: &SimStorage, chunks: &[Vec<u8>]) -> Result<(), Box<dyn Error>> {
     let clock = SimClock::default();
     let id = RecordingId::random();
     let mut writer = Writer::create(storage.clone(), clock.clone(), id, Limits::default())?;
-    let mut total = 0;
-    for round in 0..ROUNDS {
-        let mut chunk = Vec::with_capacity(128);
-        for (first_channel, sequence) in [(1, round * 2), (5, round * 2 + 1)] {
-            let channel =
-                Channel { count: (round * 30) as u16, age_us: Some(round as u16 & 0xfff) };
-            let says = Says::Counts(Counts { first_channel, channels: [channel; 4] });
-            let tick = round.wrapping_mul(10_000);
-            let sentence = Sentence { sequence: sequence as u8, tick, says };
-            chunk.extend_from_slice(&encode::board(&sentence));
-        }
-        total += chunk.len();
-        writer.append(0, Kind::Bytes, i64::from(round) * 10_000_000, &chunk)?;
+    for chunk in chunks {
+        writer.append(0, Kind::Bytes, clock.now().boot_ns, chunk)?;
         clock.advance_ns(10_000_000);
         if let Some(trouble) = writer.pump().trouble {
             return Err(trouble.into());
         }
     }
-    Ok(total)
+    Ok(())
 }
 
 fn decode(reader: &mut CaptureReader<SimStorage>) -> Result<u64, Box<dyn Error>> {
     let (mut decoder, mut sequence) = (Decoder::new(), Sequence::new());
     for item in reader {
-        if let Item::Record(record) = item? {
-            decoder.push(&record, &mut |reading| {
-                if let Value::Board(sentence) = &reading.value {
-                    sequence.push(sentence);
-                }
-            });
-        }
+        decoder.push_item(&item?, &mut |reading| {
+            if let Value::Board(sentence) = &reading.value {
+                sequence.push(sentence);
+            }
+        });
     }
     Ok(sequence.totals().received)
 }

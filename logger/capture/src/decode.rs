@@ -3,6 +3,7 @@
 use crate::board;
 use crate::gnss;
 use crate::nmea::{self, Fault, Framer, Line};
+use crate::read::{Hole, Item};
 use crate::record::{Kind, Losses, Record, Text};
 use std::collections::BTreeMap;
 
@@ -96,8 +97,17 @@ impl Decoder {
         });
     }
 
-    /// Tells what was still unfinished when the capture ended or a hole began. After a hole every
-    /// source begins anew, as if it had just been opened.
+    /// Decodes the next item of a capture. After a hole that cost records, every source begins
+    /// anew, as if it had just been opened.
+    pub fn push_item(&mut self, item: &Item, out: &mut impl FnMut(Reading)) {
+        match item {
+            Item::Record(record) => self.push(record, out),
+            Item::Hole(Hole { records_missing: Some(0), .. }) => {}
+            Item::Hole(_) => self.finish(out),
+        }
+    }
+
+    /// Tells what was still unfinished when the capture ended.
     pub fn finish(&mut self, out: &mut impl FnMut(Reading)) {
         let sources: Vec<u16> = self.sources.keys().copied().collect();
         for source in sources {

@@ -9,7 +9,7 @@
 //! use wheelwitness_capture::clock::SimClock;
 //! use wheelwitness_capture::decode::{Decoder, Value};
 //! use wheelwitness_capture::gnss::Sentence;
-//! use wheelwitness_capture::read::{CaptureReader, Item};
+//! use wheelwitness_capture::read::CaptureReader;
 //! use wheelwitness_capture::record::{Kind, RecordingId};
 //! use wheelwitness_capture::storage::SimStorage;
 //! use wheelwitness_capture::write::{Limits, Writer};
@@ -25,14 +25,11 @@
 //!
 //! let (mut decoder, mut speeds_mps) = (Decoder::new(), Vec::new());
 //! for item in CaptureReader::from_storage(storage)? {
-//!     match item? {
-//!         Item::Record(record) => decoder.push(&record, &mut |reading| {
-//!             if let Value::Gnss(Sentence::Vtg(vtg)) = reading.value {
-//!                 speeds_mps.extend(vtg.speed_mps());
-//!             }
-//!         }),
-//!         Item::Hole(hole) => panic!("something is missing: {hole:?}"),
-//!     }
+//!     decoder.push_item(&item?, &mut |reading| {
+//!         if let Value::Gnss(Sentence::Vtg(vtg)) = reading.value {
+//!             speeds_mps.extend(vtg.speed_mps());
+//!         }
+//!     });
 //! }
 //! assert_eq!(speeds_mps, [10.0 * 1852.0 / 3600.0]);
 //! # Ok::<(), Box<dyn std::error::Error>>(())

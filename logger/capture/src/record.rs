@@ -99,7 +99,7 @@ impl Text {
     }
 }
 
-/// The content of a [`Kind::Losses`] record: what the recorder had to let go.
+/// The content of a [`Kind::Losses`] record: what the recorder had to let go, of the record's source.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Losses {
     /// Records that were never numbered.

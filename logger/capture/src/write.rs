@@ -196,7 +196,8 @@ impl<S: Storage> Writer<S> {
         self.write_out(self.clock.now().boot_ns)
     }
 
-    /// Adds the record that says that the recording ended as it should, and flushes.
+    /// Adds the record that says that the recording ended as it should, and flushes. Records from
+    /// `durable_records` of the progress on are lost if the medium still fails.
     pub fn close(mut self) -> (Progress, S) {
         let now_ns = self.clock.now().boot_ns;
         // Refused only when the medium has long failed: then the recording did not end well.

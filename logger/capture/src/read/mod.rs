@@ -323,7 +323,7 @@ impl Pass {
         self.out.extend(self.holes.drain(..));
         self.expected_record += missing;
         if header.first_record + u64::from(header.records) <= self.expected_record {
-            self.blocks_repeated += 1;
+            self.blocks_repeated += u64::from(header.records > 0);
         } else {
             self.block = Some((Records::new(&header), payload));
         }

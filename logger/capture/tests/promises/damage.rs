@@ -79,8 +79,7 @@ fn a_flipped_version_is_a_hole_but_a_whole_block_of_a_newer_version_is_refused_b
 #[test]
 fn a_tail_of_zeros_noise_or_another_recording_gives_no_record() {
     let (_, bytes) = one_segment(5);
-    let other = sample(RecordingId([9; 16]), 9, u64::MAX).storage;
-    let other = other.get("segment-000001.wwc").unwrap();
+    let other = sample_of_another().get("segment-000001.wwc").unwrap();
     let mut state = 5;
     for round in 0..3000 {
         let length = 1 + noise(&mut state) as usize % (if round < 20 { 1 << 20 } else { 3000 });
@@ -125,6 +124,23 @@ fn a_missing_segment_is_told_by_the_numbers() {
         let gap = Hole { segment: missing + 1, offset: 0, bytes: 0, records_missing };
         assert_eq!(holes, if missing == segments { vec![] } else { vec![gap] });
     }
+}
+
+#[test]
+fn segments_of_another_recording_are_holes() {
+    let sample = sample(ID, 20, 3000);
+    let other = sample_of_another().get("segment-000001.wwc").unwrap();
+    let last = sample.blocks.last().unwrap().0;
+    sample.storage.put(&segment_name(last + 1), &other);
+    sample.storage.put(&segment_name(last + 2), &other[..other.len() - 1]);
+    let (numbers, holes) = read(&sample.storage);
+    assert!(numbers.into_iter().eq(0..160));
+    let expected = [(last + 1, other.len()), (last + 2, other.len() - 1)];
+    assert!(holes.iter().map(|hole| (hole.segment, hole.bytes as usize)).eq(expected));
+}
+
+fn sample_of_another() -> SimStorage {
+    sample(RecordingId([9; 16]), 9, u64::MAX).storage
 }
 
 #[test]
@@ -222,6 +238,28 @@ proptest! {
         let told: u64 = holes.iter().filter_map(|hole| hole.records_missing).sum();
         let known = numbers.last().map_or(0, |last| last + 1);
         prop_assert_eq!(told, known - numbers.len() as u64);
+    }
+
+    /// Pieces of a capture's segments, strewn over others: whatever is read was written, in order.
+    #[test]
+    fn segments_shuffled_and_spliced_give_records_in_order_once(
+        pieces in proptest::collection::vec(
+            (1..8_u32, any::<prop::sample::Index>(), any::<prop::sample::Index>(), 1..8_u32),
+            0..40,
+        )
+    ) {
+        let (whole, spliced) = (sample(ID, 40, 2500).storage, SimStorage::new());
+        for (from, start, end, to) in pieces {
+            let Some(bytes) = whole.get(&segment_name(from)) else { continue };
+            let (start, end) = (start.index(bytes.len()), end.index(bytes.len()));
+            let mut target = spliced.get(&segment_name(to)).unwrap_or_default();
+            target.extend_from_slice(&bytes[start.min(end) / 2..end.max(start)]);
+            spliced.put(&segment_name(to), &target);
+        }
+        spliced.put(&segment_name(99), b"");
+        let (numbers, holes) = read(&spliced);
+        let told: u64 = holes.iter().filter_map(|hole| hole.records_missing).sum();
+        prop_assert_eq!(told, numbers.last().map_or(0, |last| last + 1) - numbers.len() as u64);
     }
 
     #[test]

@@ -4,6 +4,7 @@ use crate::board_sentences::examples;
 use proptest::prelude::*;
 use wheelwitness_capture::decode::{Decoder, Reading, Value, decode_sentence};
 use wheelwitness_capture::nmea::{Fault, Framer, Line, MAX_SENTENCE_BYTES};
+use wheelwitness_capture::read::{Hole, Item};
 use wheelwitness_capture::record::{Kind, Record};
 
 fn record(number: u64, bytes: &[u8]) -> Record {
@@ -180,7 +181,66 @@ fn random_megabytes_hold_no_data() {
     }
 }
 
+#[test]
+fn sources_do_not_mix_and_a_hole_begins_them_anew() {
+    let wire = wire();
+    let (mut decoder, mut readings) = (Decoder::new(), Vec::new());
+    let mut push = |item: Item| decoder.push_item(&item, &mut |reading| readings.push(reading));
+    let piece =
+        |source, number, bytes: &[u8]| Item::Record(Record { source, ..record(number, bytes) });
+    push(piece(1, 0, &wire[..40]));
+    push(piece(2, 1, &wire[..60]));
+    push(piece(1, 2, &wire[40..60]));
+    let hole =
+        |records_missing| Item::Hole(Hole { segment: 1, offset: 0, bytes: 9, records_missing });
+    push(hole(Some(0)));
+    push(piece(2, 3, &wire[60..120]));
+    push(hole(Some(7)));
+    push(piece(1, 11, &wire[80..]));
+    let told: Vec<_> = readings.iter().map(|r| (r.source, r.record, r.faults.clone())).collect();
+    let unfinished = |bytes| vec![Fault::Unfinished { bytes }];
+    let start = [
+        (2, 1, vec![]),
+        (1, 2, vec![]),
+        (2, 3, vec![]),
+        (1, 2, unfinished(7)),
+        (2, 3, unfinished(3)),
+    ];
+    assert_eq!(told[..5], start);
+    assert!(
+        told[5..]
+            .iter()
+            .all(|(source, record, faults)| (*source, *record, faults.len()) == (1, 11, 0))
+    );
+}
+
 proptest! {
+    /// Noise on the line at any rate: what is read of the board was sent, in that order.
+    #[test]
+    fn damage_of_any_kind_never_changes_a_board_sentence(
+        edits in proptest::collection::vec((any::<prop::sample::Index>(), 0..3_u8, any::<u8>()), 1..60)
+    ) {
+        let sent: Vec<u8> = (0..10).flat_map(|_| wire()).collect();
+        let board = |bytes: &[u8]| -> Vec<Value> {
+            let read = values(&[record(0, bytes)]).into_iter().map(|(value, _)| value);
+            read.filter(|value| matches!(value, Value::Board(_))).collect()
+        };
+        let mut damaged = sent.clone();
+        for (index, kind, value) in edits {
+            let at = index.index(damaged.len());
+            match kind {
+                0 => damaged[at] ^= value,
+                1 => damaged.insert(at, value),
+                _ => _ = damaged.remove(at),
+            }
+        }
+        let before = board(&sent);
+        let mut left = before.iter();
+        for value in board(&damaged) {
+            prop_assert!(left.any(|sent| *sent == value), "{value:?} was not sent");
+        }
+    }
+
     #[test]
     fn no_bytes_whatever_make_a_decoder_panic(
         pieces in proptest::collection::vec((0..7_u8, proptest::collection::vec(any::<u8>(), 0..300)), 0..20)
