@@ -1,6 +1,7 @@
 //! The capture folder: made new, never overwritten, and marked while it is being recorded.
 
 use crate::error::Error;
+use crate::text::bytes;
 use std::fs::{self, File, TryLockError};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
@@ -39,6 +40,21 @@ impl Drop for Folder {
 /// Refuses a folder that exists already, before any device is touched.
 pub fn refuse_existing(path: &Path) -> Result<(), Error> {
     if path.symlink_metadata().is_ok() { Err(taken(path)) } else { Ok(()) }
+}
+
+/// Refuses a medium with no more than the reserve left, before any device is touched.
+pub fn refuse_full(path: &Path, reserve_bytes: u64) -> Result<(), Error> {
+    let there = path.ancestors().find(|dir| dir.exists()).unwrap_or(Path::new("."));
+    match free_bytes(there) {
+        Some(free) if free <= reserve_bytes => Err(Error::Storage(format!(
+            "{}: {} left and {} kept in reserve: make space, choose another medium or set a smaller \
+             --reserve",
+            path.display(),
+            bytes(free),
+            bytes(reserve_bytes),
+        ))),
+        _ => Ok(()),
+    }
 }
 
 /// Space left for this user on the medium of the folder, in bytes.
@@ -104,6 +120,15 @@ mod tests {
         assert!(third.to_string().contains("never overwritten"), "{third}");
         assert_eq!(third.exit_code(), 6);
         fs::remove_dir_all(path.ancestors().nth(2).unwrap()).unwrap();
+    }
+
+    #[test]
+    fn a_medium_with_only_the_reserve_left_is_refused() {
+        let path = std::env::temp_dir().join("not/there/yet");
+        assert_eq!(refuse_full(&path, 0), Ok(()));
+        let refused = refuse_full(&path, u64::MAX).unwrap_err();
+        assert_eq!(refused.exit_code(), 6);
+        assert!(refused.to_string().contains("--reserve"), "{refused}");
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use crate::clock::{HostClock, ScaledClock};
 use crate::error::{EXIT_DONE, EXIT_HOLES, EXIT_STORAGE, Error};
-use crate::folder::{Folder, free_bytes, refuse_existing};
+use crate::folder::{Folder, free_bytes, refuse_existing, refuse_full};
 use crate::inventory::cure;
 use crate::names::SERIAL_LINKS;
 use crate::port::{OpenError, Opened, Ports, SerialPorts};
@@ -118,6 +118,7 @@ impl Recorder {
         let texts = self.texts()?;
         for folder in self.folders() {
             refuse_existing(folder)?;
+            refuse_full(folder, u64::from(self.settings.limits.reserve_mib) << 20)?;
         }
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()
@@ -188,7 +189,12 @@ impl Recorder {
             status: self.status.clone(),
             stop: self.stop.clone(),
             limits: self.settings.limits.clone(),
+            clock_scale: self.clock_scale(),
         }
+    }
+
+    fn clock_scale(&self) -> f64 {
+        self.settings.clock_scale.unwrap_or(1.0)
     }
 
     /// Opens what is there. What is absent may come later; what is refused needs the user now.
@@ -231,7 +237,7 @@ impl Recorder {
             stop: self.stop.clone(),
             clock: self.clock.clone(),
             limits: self.settings.limits.clone(),
-            clock_scale: self.settings.clock_scale.unwrap_or(1.0),
+            clock_scale: self.clock_scale(),
         };
         let taps = Taps::new(std::mem::take(&mut self.taps));
         let refused = |e: String| Error::Storage(format!("cannot record into {place}: {e}"));

@@ -54,6 +54,15 @@ pub struct Shared {
     pub stop: Stop,
     /// Limits of the recording.
     pub limits: Limits,
+    /// How much faster than real time the clock runs.
+    pub clock_scale: f64,
+}
+
+impl Shared {
+    /// A span of the user's time on the clock that stamps arrivals, in nanoseconds.
+    fn span_ns(&self, time: Duration) -> i64 {
+        (time.as_nanos() as f64 * self.clock_scale) as i64
+    }
 }
 
 /// One source.
@@ -124,26 +133,30 @@ impl Source {
             if listening.heard {
                 pause = SEARCH_PAUSE.0;
             }
-            // Closed before it is looked for: a dead line that is held keeps its name occupied.
             let line = listening.port;
-            let _ = tokio::task::spawn_blocking(move || drop(line)).await;
-            match ended {
-                Ended::Stopped => return,
-                Ended::Lost(why) => self.lost(&why),
-            }
+            // Closing may block for long on a sick device.
+            let closing = tokio::task::spawn_blocking(move || drop(line));
+            let Ended::Lost(why) = ended else { return };
+            // Closed before it is looked for: a dead line that is held keeps its name occupied.
+            let _ = closing.await;
+            self.lost(&why);
         }
     }
 
     /// Looks for the device with growing pauses until it is there; `None` when stopped meanwhile.
     async fn find(self: &Arc<Self>, pause: &mut Duration) -> Option<Opened> {
         loop {
-            tokio::select! {
+            let attempt = async {
+                sleep(*pause).await;
+                self.open().await
+            };
+            let outcome = tokio::select! {
                 biased;
                 () = self.shared.stop.wait() => return None,
-                () = sleep(*pause) => {}
-            }
+                outcome = attempt => outcome,
+            };
             *pause = (*pause * 2).min(SEARCH_PAUSE.1);
-            match self.open().await {
+            match outcome {
                 Ok(opened) => return Some(opened),
                 Err(error) => self.awaiting(&error),
             }
@@ -173,7 +186,15 @@ impl Source {
             shown.detail.clone_from(&at);
         }
         self.event(kind, at.clone().into_bytes());
-        self.tell(Weight::Note, &format!("{word}: {at} at {} baud", self.settings.baud));
+        let baud = self.settings.baud;
+        match &opened.seat.by_id {
+            Some(name) if !again => {
+                let name = name.display();
+                let text = format!("{word}: {at} at {baud} baud; found again as {name}");
+                self.tell(Weight::Note, &text);
+            }
+            _ => self.tell(Weight::Note, &format!("{word}: {at} at {baud} baud")),
+        }
     }
 
     fn lost(&self, why: &str) {
@@ -294,18 +315,18 @@ impl<'a> Listening<'a> {
             return;
         }
         let now_ns = self.source.shared.clock.now().boot_ns;
-        let silent_ns = seconds(self.source.shared.limits.silent_after_s).as_nanos() as i64;
+        let shared = &self.source.shared;
+        let silent_ns = shared.span_ns(seconds(shared.limits.silent_after_s));
+        let hint_ns = shared.span_ns(HINT_AFTER);
         let state = if now_ns - self.heard_ns > silent_ns {
             SourceState::Silent
-        } else if self.watcher.is_unframed()
-            && now_ns - self.valid_ns > HINT_AFTER.as_nanos() as i64
-        {
+        } else if self.watcher.is_unframed() && now_ns - self.valid_ns > hint_ns {
             SourceState::Unframed
         } else {
             SourceState::Receiving
         };
         if state != self.state {
-            self.changed(state, (now_ns - self.heard_ns) as f64 * 1e-9);
+            self.changed(state, (now_ns - self.heard_ns) as f64 * 1e-9 / shared.clock_scale);
         }
     }
 

@@ -145,11 +145,6 @@ impl Store {
         }
     }
 
-    /// Space left on the medium, in bytes.
-    pub fn free_bytes(&self) -> Option<u64> {
-        (self.room)()
-    }
-
     /// Stores until the queue is closed and empty.
     pub fn run(mut self) -> Kept {
         while let Some(batch) = self.ties.queue.take(BATCH, PATIENCE) {

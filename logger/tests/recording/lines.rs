@@ -60,6 +60,7 @@ fn play_and(ports: &SimPorts, sources: &[&str], time: Duration, end: fn(&Stop)) 
             status,
             stop: stop.clone(),
             limits: Limits::default(),
+            clock_scale: 1.0,
         });
         let numbered = (0u16..).zip(settings);
         let tasks: Vec<_> = numbered

@@ -50,15 +50,19 @@ impl World {
             let room = Box::new(move || Some(room.load(Ordering::Relaxed)));
             Target { place: place.into(), storage: Box::new(medium.clone()), room }
         };
-        let ties = Ties {
+        let ties = self.ties(limits);
+        Store::begin(ties, target("first", first), spare.map(|s| target("spare", s)), taps).unwrap()
+    }
+
+    fn ties(&self, limits: Limits) -> Ties {
+        Ties {
             queue: self.queue.clone(),
             status: self.status.clone(),
             stop: self.stop.clone(),
             clock: Arc::new(HostClock),
             limits,
             clock_scale: 1.0,
-        };
-        Store::begin(ties, target("first", first), spare.map(|s| target("spare", s)), taps).unwrap()
+        }
     }
 
     /// Feeds `count` chunks of 1000 bytes, each filled with its number, and closes the queue.
@@ -197,4 +201,70 @@ fn a_listener_hears_every_record_as_it_is_numbered_in_the_capture() {
     let heard: Vec<_> = heard.iter().collect();
     assert_eq!(heard, stored[..heard.len()]);
     assert_eq!(numbers(&heard).len(), 500);
+}
+
+/// A medium whose syncs do not return while the test holds the gate.
+struct Stalling {
+    medium: SimStorage,
+    gate: Arc<std::sync::Mutex<()>>,
+}
+
+impl Storage for Stalling {
+    fn create_new(&mut self, name: &str) -> std::io::Result<()> {
+        self.medium.create_new(name)
+    }
+    fn append(&mut self, name: &str, bytes: &[u8]) -> std::io::Result<()> {
+        self.medium.append(name, bytes)
+    }
+    fn sync(&mut self, name: &str) -> std::io::Result<()> {
+        let _held = self.gate.lock().unwrap();
+        self.medium.sync(name)
+    }
+    fn list(&mut self) -> std::io::Result<Vec<(String, u64)>> {
+        self.medium.list()
+    }
+    fn read(&mut self, name: &str, offset: u64, into: &mut [u8]) -> std::io::Result<usize> {
+        self.medium.read(name, offset, into)
+    }
+}
+
+#[test]
+fn a_stalled_medium_makes_no_reader_wait_and_what_did_not_fit_is_counted() {
+    let mut world = World::new();
+    // The queue holds 1 MiB; 400 chunks of 10 kB come while the medium stands still.
+    world.queue = Arc::new(Queue::new(&[1], 1 << 20));
+    let (medium, gate) = (SimStorage::new(), Arc::new(std::sync::Mutex::new(())));
+    let stalling = Stalling { medium: medium.clone(), gate: gate.clone() };
+    let ties = world.ties(Limits::default());
+    let target =
+        Target { place: "first".into(), storage: Box::new(stalling), room: Box::new(|| None) };
+    let store = Store::begin(ties, target, None, Taps::new(vec![])).unwrap();
+    std::thread::scope(|threads| {
+        let held = gate.lock().unwrap();
+        let storing = threads.spawn(|| store.run());
+        for number in 0..400u32 {
+            let bytes = number.to_le_bytes().repeat(2500);
+            world.queue.push_bytes(0, HostClock.now().boot_ns, bytes);
+        }
+        drop(held);
+        world.queue.close();
+        let kept = storing.join().unwrap();
+        assert!(kept.closed && kept.dropped_bytes > 0, "{kept:?}");
+    });
+    let mut next = 0;
+    for record in after_power_cut(&[&medium]) {
+        match record.kind {
+            Kind::Bytes => {
+                assert_eq!(numbers(&[record]), [next]);
+                next += 1;
+            }
+            Kind::Losses => {
+                let losses = Losses::from_bytes(&record.bytes).unwrap();
+                assert_eq!(losses.bytes, losses.records * 10_000);
+                next += losses.records as u32;
+            }
+            _ => {}
+        }
+    }
+    assert_eq!(next, 400, "every chunk is there or counted, each in its place");
 }
