@@ -8,7 +8,7 @@ use crate::inventory;
 use crate::recorder::{Ended, Recorder};
 use crate::screen::Screen;
 use crate::settings::{Settings, SourceSettings, Typed};
-use crate::status::{Message, Weight};
+use crate::status::{Message, SourceStatus, Weight};
 use crate::stop::Reason;
 use crate::tap::Tap;
 use crate::text::{bytes, clock_face, printable};
@@ -39,28 +39,28 @@ pub enum Command {
 #[derive(Args, Clone, Debug, Default)]
 #[command(after_help = RECORD_NOTES)]
 pub struct RecordArgs {
-    /// A source: name=port[,baud][,kind]; kind is pulse-board, gnss or other. Repeat for more
+    /// name=port[,baud][,kind]; kinds: pulse-board, gnss, other
     #[arg(short, long = "source", value_name = "SOURCE")]
     pub sources: Vec<SourceSettings>,
-    /// The capture folder to make; an existing one is never overwritten
+    /// Capture folder to make; never overwrites one
     #[arg(short, long, value_name = "FOLDER")]
     pub into: Option<PathBuf>,
-    /// A second folder, best on another medium, that takes over when the first one fails
+    /// Second folder, takes over when the first fails
     #[arg(long, value_name = "FOLDER")]
     pub spare: Option<PathBuf>,
-    /// The vehicle file to copy into the capture
+    /// Vehicle file to copy into the capture
     #[arg(long, value_name = "FILE")]
     pub vehicle: Option<PathBuf>,
-    /// A settings file (TOML); what is typed here wins over it
+    /// Settings file (TOML); what is typed wins over it
     #[arg(long, value_name = "FILE")]
     pub settings: Option<PathBuf>,
     /// Stop by itself after so many seconds
     #[arg(long, value_name = "SECONDS")]
     pub stop_after: Option<f64>,
-    /// Space never used, in MiB: the recording stops cleanly when only this is left [default: 64]
+    /// Stop cleanly when only so much space is left [default: 64]
     #[arg(long, value_name = "MIB")]
     pub reserve: Option<u32>,
-    /// Go on trying so many seconds when the medium fails [default: 60]
+    /// Keep trying so long when the medium fails [default: 60]
     #[arg(long, value_name = "SECONDS")]
     pub patience: Option<f64>,
     /// Messages only, no status line
@@ -72,12 +72,13 @@ pub struct RecordArgs {
 }
 
 const RECORD_NOTES: &str = "\
-Example:
-  wheelwitness-log record --source board=/dev/serial/by-id/usb-board-17,250000,pulse-board \\
-      --source gnss=/dev/ttyUSB1,9600,gnss --vehicle vehicle.toml --into drives/first
+Example, two sources:
+  record --source board=/dev/serial/by-id/usb-board-17,250000,pulse-board \\
+         --source gnss=/dev/ttyUSB1,9600,gnss \\
+         --vehicle vehicle.toml --into drives/first
 
-The interrupt key (Ctrl-C) or a termination signal ends the recording in good order; a second one
-ends it at once. A terminal that goes away does not end it.
+The interrupt key (Ctrl-C) or a termination signal ends the recording in good
+order; a second one ends it at once. A terminal that goes away does not end it.
 
 A passenger works the computer, never the driver.";
 
@@ -214,7 +215,16 @@ fn summary(ended: &Ended) -> String {
             text.push('\n');
         }
     }
+    ended.last.sources.iter().filter_map(what_is_missing).for_each(|line| text.push_str(&line));
     text
+}
+
+fn what_is_missing(source: &SourceStatus) -> Option<String> {
+    let name = &source.name;
+    if source.times_opened == 0 {
+        return Some(format!("{name}: was never there\n"));
+    }
+    (source.times_lost > 0).then(|| format!("{name}: lost {} times\n", source.times_lost))
 }
 
 fn complain(error: &Error) {

@@ -175,9 +175,16 @@ pub fn holders(path: &Path) -> Vec<(u32, String)> {
         let files = fs::read_dir(format!("/proc/{id}/fd")).into_iter().flatten().flatten();
         files.into_iter().any(|file| fs::read_link(file.path()).is_ok_and(|end| end == device))
     };
-    let name = |id: &str| read_word(Path::new(&format!("/proc/{id}/comm"))).unwrap_or_default();
     let numbered = processes.into_iter().filter(has_open);
-    numbered.filter_map(|id| Some((id.parse().ok()?, name(&id)))).collect()
+    numbered.filter_map(|id| Some((id.parse().ok()?, process_name(&id)))).collect()
+}
+
+/// The file name of the program that a process runs, as it was called.
+fn process_name(id: &str) -> String {
+    let called = fs::read(format!("/proc/{id}/cmdline")).unwrap_or_default();
+    let program = called.split(|byte| *byte == 0).next().unwrap_or_default();
+    let program = String::from_utf8_lossy(program).into_owned();
+    Path::new(&program).file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
 /// The list as text for a terminal.
@@ -229,10 +236,12 @@ const NOTHING_FOUND: &str = "No serial port is there. Plug one in and ask again;
 pseudo-terminals are never listed, but can be recorded from by their name.\n";
 
 const NOTES: &str = "
-Give `record` the first line of an entry: that name stays the same when the device is plugged in again.
-A service that looks for modems may hold a new port for about ten seconds and write to it. To keep it
-away, mark the device in a udev rule with ENV{ID_MM_DEVICE_IGNORE}=\"1\". A braille-display service takes
-some adapters for a display: remove it if a port vanishes right after it appeared.
+Give `record` the first line of an entry: a name under by-id stays the same when
+the device is plugged in again.
+A service that looks for modems may hold a new port for about ten seconds and
+write to it; a udev rule with ENV{ID_MM_DEVICE_IGNORE}=\"1\" for the device keeps it
+away. A service for braille displays takes some adapters for a display: remove
+it if a port vanishes right after it appeared.
 ";
 
 #[cfg(test)]

@@ -101,7 +101,7 @@ fn open_line(name: &Path, baud: u32) -> Result<(Box<dyn Port>, PathBuf), OpenErr
     Ok((Box::new(line), device))
 }
 
-/// Follows links, and refuses anything that is no character device before it is touched.
+/// Follows links, and refuses what is no serial port before it is touched.
 fn device_behind(name: &Path) -> Result<PathBuf, OpenError> {
     let failed = |e: std::io::Error| match e.kind() {
         std::io::ErrorKind::NotFound => OpenError::Absent(name.into()),
@@ -110,7 +110,17 @@ fn device_behind(name: &Path) -> Result<PathBuf, OpenError> {
     };
     let device = std::fs::canonicalize(name).map_err(failed)?;
     let kind = std::fs::metadata(&device).map_err(failed)?.file_type();
-    if kind.is_char_device() { Ok(device) } else { Err(OpenError::NotAPort(name.into())) }
+    if kind.is_char_device() && !is_own_terminal(&device) {
+        Ok(device)
+    } else {
+        Err(OpenError::NotAPort(name.into()))
+    }
+}
+
+/// Recording from the terminal that the user types in would take away the interrupt key.
+fn is_own_terminal(device: &Path) -> bool {
+    nix::unistd::ttyname(std::io::stdin()).is_ok_and(|own| own == device)
+        || nix::unistd::ttyname(std::io::stderr()).is_ok_and(|own| own == device)
 }
 
 fn classify(name: &Path, error: &tokio_serial::Error) -> OpenError {

@@ -129,13 +129,13 @@ fn source_part(now: &SourceStatus, before: Option<(Duration, &SourceStatus)>) ->
     if now.kind != SourceKind::Other && now.valid_lines > 0 {
         words.push(format!("{} sentences", now.valid_lines));
     }
-    for (count, what) in [
-        (now.damaged_lines, "damaged"),
-        (now.times_lost, "times lost"),
-        (now.dropped_bytes, "bytes DROPPED"),
+    for (count, before, after) in [
+        (now.damaged_lines, "", " damaged"),
+        (now.times_lost, "lost ", "x"),
+        (now.dropped_bytes, "", " bytes DROPPED"),
     ] {
         if count > 0 {
-            words.push(format!("{count} {what}"));
+            words.push(format!("{before}{count}{after}"));
         }
     }
     words.join(" ")

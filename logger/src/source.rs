@@ -137,9 +137,9 @@ impl Source {
             // Closing may block for long on a sick device.
             let closing = tokio::task::spawn_blocking(move || drop(line));
             let Ended::Lost(why) = ended else { return };
+            self.lost(&why);
             // Closed before it is looked for: a dead line that is held keeps its name occupied.
             let _ = closing.await;
-            self.lost(&why);
         }
     }
 
@@ -167,9 +167,12 @@ impl Source {
     pub fn awaiting(&self, error: &OpenError) {
         let text = error.to_string();
         let mut shown = self.shared.status.source(self.number);
-        if shown.detail != text {
-            shown.detail.clone_from(&text);
-            drop(shown);
+        let is_news = shown.detail != text;
+        // That a lost device is not there needs no second message.
+        let is_known = shown.state == SourceState::Lost && matches!(error, OpenError::Absent(_));
+        shown.detail.clone_from(&text);
+        drop(shown);
+        if is_news && !is_known {
             self.tell(Weight::Warning, &format!("{text}; waiting for it"));
         }
     }

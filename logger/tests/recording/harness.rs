@@ -233,3 +233,8 @@ impl Noise {
 pub fn source(name: &str, port: &Path, rest: &str) -> String {
     format!("{name}={}{rest}", port.display())
 }
+
+/// A path as text.
+pub fn text(path: &Path) -> &str {
+    path.to_str().unwrap()
+}

@@ -1,6 +1,7 @@
 //! What the logger promises, tried on simulated lines and media and with the real program on real
 //! pseudo-terminals.
 
+mod full;
 mod harness;
 mod lines;
 mod media;

@@ -5,14 +5,9 @@ use nix::sys::signal::Signal::{SIGINT, SIGKILL, SIGTERM};
 use std::io::Read;
 use std::os::unix::fs::PermissionsExt;
 use std::os::unix::process::CommandExt;
-use std::path::Path;
-use std::process::Command;
+use std::process::{Command, Stdio};
 use std::time::Duration;
 use wheelwitness_capture::record::{Kind, RECORDER, Text, title};
-
-fn text(path: &Path) -> &str {
-    path.to_str().unwrap()
-}
 
 /// Sends `bytes` in chunks of random length.
 fn send_in_chunks(wire: &mut Wire, bytes: &[u8], noise: &mut Noise) {
@@ -111,6 +106,7 @@ fn an_unplugged_device_is_found_again_under_another_name() {
     wait_for_bytes(&into, 0, 12);
     let over = program.end_by(SIGTERM);
     assert_eq!(over.code, Some(4), "recorded with a hole: {}", over.said);
+    assert!(over.said.contains("board: lost 1 times"), "{}", over.said);
     let (records, closed) = read(&into);
     assert!(closed);
     assert_eq!(bytes_of(&records, 0), b"before after");
@@ -311,6 +307,12 @@ fn what_is_no_serial_port_and_what_was_mistyped_is_refused() {
         Program::record(&["--into", text(&into), "--source", &source("s", &file, "")]).end();
     assert_eq!(no_port.code, Some(5));
     assert!(no_port.said.contains("not a serial port"), "{}", no_port.said);
+    let wire = Wire::new();
+    let own = std::fs::File::options().read(true).write(true).open(&wire.name).unwrap();
+    let mut command = Command::new(env!("CARGO_BIN_EXE_wheelwitness-log"));
+    command.args(["record", "--into", text(&into), "--source", &source("s", &wire.name, "")]);
+    let own_terminal = command.stdin(own).stderr(Stdio::null()).status().unwrap();
+    assert_eq!(own_terminal.code(), Some(5), "the terminal that it is called from is no source");
     assert_eq!(Program::record(&["--into", text(&into)]).end().code, Some(2));
     assert_eq!(Program::record(&["--source", "s=/dev/x,fast"]).end().code, Some(2));
     let missing = bench.path("missing.toml");
@@ -338,105 +340,36 @@ fn an_unplugged_device_costs_no_processor_time() {
     assert_eq!(program.end_by(SIGTERM).code, Some(4));
 }
 
+#[test]
+fn a_bad_plug_leaves_no_open_file_behind() {
+    let bench = Bench::new();
+    let into = bench.path("drive");
+    let mut wire = Wire::new();
+    let port = bench.point("board-17", &wire.name);
+    let mut program =
+        Program::record(&["--into", text(&into), "--source", &source("s", &port, "")]);
+    program.wait_for("opened");
+    let open_files = |id| std::fs::read_dir(format!("/proc/{id}/fd")).unwrap().count();
+    let before = open_files(program.id());
+    for time in 1..=20 {
+        wire.send(b"x");
+        wait_for_bytes(&into, 0, time);
+        drop(wire);
+        program.wait_for("lost");
+        wire = Wire::new();
+        bench.point("board-17", &wire.name);
+        program.wait_for("found again");
+    }
+    assert_eq!(open_files(program.id()), before);
+    assert_eq!(program.end_by(SIGTERM).code, Some(4));
+}
+
 /// Processor time of a process in ticks, user and system: fields 14 and 15 of proc_pid_stat(5).
 fn processor_ticks(id: u32) -> u64 {
     let stat = std::fs::read_to_string(format!("/proc/{id}/stat")).unwrap();
     let after_name = stat.rsplit_once(") ").unwrap().1;
     let fields: Vec<_> = after_name.split(' ').collect();
     fields[11].parse::<u64>().unwrap() + fields[12].parse::<u64>().unwrap()
-}
-
-/// A small medium of its own, or a printed reason why there is none.
-struct SmallMedium(std::path::PathBuf);
-
-impl SmallMedium {
-    fn new(at: &Path, size: &str) -> Option<SmallMedium> {
-        use nix::mount::{MsFlags, mount};
-        std::fs::create_dir_all(at).unwrap();
-        let options = format!("size={size}");
-        match mount(Some("tmpfs"), at, Some("tmpfs"), MsFlags::empty(), Some(options.as_str())) {
-            Ok(()) => Some(SmallMedium(at.into())),
-            Err(error) => {
-                eprintln!(
-                    "NOT CHECKED: a small medium cannot be mounted here ({error}); needs root"
-                );
-                None
-            }
-        }
-    }
-}
-
-impl Drop for SmallMedium {
-    fn drop(&mut self) {
-        let _ = nix::mount::umount2(&self.0, nix::mount::MntFlags::MNT_DETACH);
-    }
-}
-
-#[test]
-fn a_full_medium_is_told_and_nothing_acknowledged_is_lost() {
-    let bench = Bench::new();
-    let Some(medium) = SmallMedium::new(&bench.path("medium"), "1m") else { return };
-    let into = medium.0.join("drive");
-    let mut wire = Wire::new();
-    let port = source("s", &wire.name, "");
-    let args = ["--into", text(&into), "--source", &port, "--reserve", "0", "--patience", "1"];
-    let mut program = Program::record(&args);
-    program.wait_for("opened");
-    let sent = Noise::new(9).bytes(2_000_000);
-    wire.send(&sent);
-    program.wait_for("No space left");
-    let over = program.end();
-    assert_eq!(over.code, Some(6), "{}", over.said);
-    assert!(over.said.contains("could not be written"), "{}", over.said);
-    let (records, _) = read(&into);
-    let kept = bytes_of(&records, 0);
-    assert!(sent.starts_with(&kept) && kept.len() > 500_000, "{} bytes kept", kept.len());
-}
-
-#[test]
-fn the_recording_stops_cleanly_when_only_the_reserve_is_left() {
-    let bench = Bench::new();
-    let Some(medium) = SmallMedium::new(&bench.path("medium"), "8m") else { return };
-    let into = medium.0.join("drive");
-    let mut wire = Wire::new();
-    let port = source("s", &wire.name, "");
-    let mut program =
-        Program::record(&["--into", text(&into), "--source", &port, "--reserve", "4"]);
-    program.wait_for("opened");
-    let sent = Noise::new(10).bytes(4_500_000);
-    wire.send(&sent);
-    let over = program.end();
-    assert_eq!(over.code, Some(6), "{}", over.said);
-    assert!(over.said.contains("only the reserve is left"), "{}", over.said);
-    let (records, closed) = read(&into);
-    assert!(closed && sent.starts_with(&bytes_of(&records, 0)));
-}
-
-#[test]
-fn the_second_medium_takes_over_when_the_first_is_full() {
-    let bench = Bench::new();
-    let Some(medium) = SmallMedium::new(&bench.path("medium"), "1m") else { return };
-    let (into, spare) = (medium.0.join("drive"), bench.path("spare"));
-    let mut wire = Wire::new();
-    let port = source("s", &wire.name, "");
-    let args =
-        ["--into", text(&into), "--spare", text(&spare), "--source", &port, "--reserve", "0"];
-    let mut program = Program::record(&args);
-    program.wait_for("opened");
-    let sent = Noise::new(11).bytes(3_000_000);
-    wire.send(&sent);
-    program.wait_for("recording goes on into");
-    wait_for_bytes(&spare, 0, 1_000_000);
-    let over = program.end_by(SIGTERM);
-    assert_eq!(over.code, Some(0), "{}", over.said);
-    let whole = bench.path("whole");
-    std::fs::create_dir(&whole).unwrap();
-    for file in [&into, &spare].into_iter().flat_map(|dir| std::fs::read_dir(dir).unwrap()) {
-        let file = file.unwrap();
-        std::fs::copy(file.path(), whole.join(file.file_name())).unwrap();
-    }
-    let (records, closed) = read(&whole);
-    assert!(closed && bytes_of(&records, 0) == sent);
 }
 
 #[test]
