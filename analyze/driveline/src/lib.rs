@@ -22,3 +22,4 @@ pub mod allowance;
 pub mod mismatch;
 pub mod agreement;
 pub mod switches;
+pub mod selection;

@@ -87,7 +87,8 @@ impl LampDecoder {
         }
     }
 
-    /// Lets time pass; answers what the lamp newly shows and since when.
+    /// Lets time pass; answers what the lamp newly shows and since when, and again with each
+    /// further cycle of a flash.
     pub fn advance(&mut self, now_s: f64) -> Option<(LampState, Moment)> {
         self.close_gaps(now_s);
         let (lit, since) = (self.lit?, self.since?);
@@ -106,7 +107,7 @@ impl LampDecoder {
             (LampState::Flashing { .. }, Some((first_s, ..))) => Moment::at(first_s),
             _ => since,
         };
-        let news = self.shown.map(kind) != Some(kind(state));
+        let news = self.shown != Some(state);
         self.shown = Some(state);
         news.then_some((state, since))
     }
@@ -158,13 +159,5 @@ impl LampDecoder {
     /// Begins anew after a stretch in which edges may be missing.
     pub fn forget(&mut self) {
         *self = LampDecoder::default();
-    }
-}
-
-fn kind(state: LampState) -> u8 {
-    match state {
-        LampState::Off => 0,
-        LampState::Steady => 1,
-        LampState::Flashing { .. } => 2,
     }
 }

@@ -240,8 +240,9 @@ impl Line {
             lamp.forget();
         }
         if self.before_reset.is_none() && self.raw.is_some() {
-            let before = if self.unsettled.is_none() { self.settled } else { None };
-            self.before_reset = Some((before, gap.from_s));
+            // A change that was not settled yet may go on unseen: it began when it began.
+            let since_s = self.unsettled.map_or(gap.from_s, |u| u.moment.earliest_s);
+            self.before_reset = Some((self.settled, since_s.min(gap.from_s)));
         }
         (self.raw, self.settled, self.count) = (None, None, None);
         (self.unsettled, self.surprise, self.doubt) = (None, None, None);

@@ -1,0 +1,382 @@
+//! A stand: one stretch in which one mode is requested, and what happened in it.
+
+use super::latency::Latency;
+use super::outcome::Selection;
+use super::reading::Reading;
+use super::table::{Passage, Row, Table};
+use super::travel::{Need, Travel};
+use super::{MARGIN_S, PASSING_S, Stage, StageTime};
+use crate::switches::{Action, INPUTS, LampState, Moment, Motion, Picture, Step};
+use crate::vehicle::Role;
+
+/// Everything that is known at one instant, given with each step.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Scene {
+    pub now_s: f64,
+    pub picture: Picture,
+    pub lamps: [Option<LampState>; INPUTS],
+    pub speed_kmh: Option<f64>,
+}
+
+/// Why a stand ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum End {
+    /// Another row was requested.
+    Request(usize),
+    /// No row was requested any more.
+    NoRequest,
+    /// Ignition off.
+    Power,
+    /// The recording ended.
+    Recording,
+}
+
+/// Where a stand came from.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Before {
+    /// Row that the switches showed.
+    pub shown: Option<usize>,
+    /// Row that was requested before.
+    pub asked: Option<usize>,
+}
+
+impl Before {
+    /// The row the change began at, if the request before and the switches agree on it.
+    pub fn agreed(&self) -> Option<usize> {
+        self.shown.filter(|_| self.shown == self.asked)
+    }
+}
+
+/// One stretch in which one row is requested.
+#[derive(Debug, Clone)]
+pub(super) struct Stand {
+    pub row: usize,
+    pub before: Before,
+    /// The request edge; `None` when the recording or the power began with the request standing.
+    pub request: Option<Moment>,
+    pub began_s: f64,
+    pub need: Need,
+    pub motor_on: Option<Moment>,
+    pub motor_off: Option<Moment>,
+    pub motor_runs: bool,
+    pub limit_change: Option<Moment>,
+    pub limits_fit: Option<bool>,
+    pub matched: Option<Moment>,
+    match_parts: Option<Moment>,
+    /// A position switch changed after the motor was energised.
+    pub position_moved: bool,
+    pub left_s: Option<f64>,
+    /// The row matched for a short while with the motor at rest.
+    pub touched: bool,
+    /// Another row that the position switches show, and whether the limit contacts do too.
+    pub shown_other: Option<usize>,
+    pub contacts_show_other: bool,
+    pub position_fits: Option<bool>,
+    pub blocking: u16,
+    pub lamp: Option<Moment>,
+    pub lamps_fit: Option<bool>,
+    pub passage: Passage,
+    /// Motion since the motor stopped (or the contacts reached the row, or the unit had its time).
+    pub travel: Option<Travel>,
+    pub travel_at_match: Option<Travel>,
+    since_match: Travel,
+    /// Time at rest between motor stop and match, in seconds.
+    pub rested_s: f64,
+    resting_since_s: Option<f64>,
+    pub survived: bool,
+    /// Time in which sentences were lost, in seconds.
+    pub blind_s: f64,
+    pub reading: Reading,
+    pub records: (u64, u64),
+}
+
+impl Stand {
+    pub fn new(
+        table: &Table,
+        row: usize,
+        before: Before,
+        request: Option<Moment>,
+        scene: &Scene,
+        record: u64,
+    ) -> Self {
+        let this = &table.rows[row];
+        let from = before.agreed().map(|k| &table.rows[k]);
+        let fits = this.position.fits(&scene.picture);
+        let began_s = request.map_or(scene.now_s, |m| m.first_s);
+        let mut stand = Stand {
+            row,
+            before,
+            request,
+            began_s,
+            need: Need::of(from, this),
+            motor_on: None,
+            motor_off: None,
+            motor_runs: scene.picture.on & table.bits(Role::Motor) != 0,
+            limit_change: None,
+            limits_fit: this.limits.fits(&scene.picture),
+            matched: (fits == Some(true)).then(|| Moment::at(began_s)),
+            match_parts: None,
+            position_moved: false,
+            left_s: None,
+            touched: false,
+            shown_other: None,
+            contacts_show_other: false,
+            position_fits: fits,
+            blocking: this.position.differing(&scene.picture),
+            lamp: None,
+            lamps_fit: this.lamps_fit(&scene.lamps),
+            passage: table.passage(row, &scene.picture, scene.speed_kmh),
+            travel: None,
+            travel_at_match: None,
+            since_match: Travel::default(),
+            rested_s: 0.0,
+            resting_since_s: None,
+            survived: false,
+            blind_s: 0.0,
+            reading: Reading::new(this.position),
+            records: (record, record),
+        };
+        if stand.matched.is_some() {
+            stand.travel_at_match = Some(Travel::default());
+            stand.reading.begin(began_s, &scene.picture);
+        }
+        stand
+    }
+
+    /// True when the row was engaged already and nothing has moved for it.
+    pub fn was_there(&self) -> bool {
+        self.matched.is_some_and(|m| m.first_s == self.began_s) && !self.position_moved
+    }
+
+    /// The motor was energised between the request edge and the time at which that was settled.
+    pub fn motor_ran_already(&mut self, on: Moment) {
+        self.motor_runs = true;
+        self.motor_on = Some(on);
+    }
+
+    /// Takes what a switch did.
+    pub fn take(&mut self, table: &Table, step: &Step, scene: &Scene) {
+        let role = table.role(step.switch);
+        if role != Role::Lamp {
+            self.records.0 = self.records.0.min(step.records.0);
+            self.records.1 = self.records.1.max(step.records.1);
+        }
+        match role {
+            Role::Motor => self.motor(table, step, scene),
+            Role::LimitContact => self.limit_contacts(table, step, scene),
+            Role::Position => self.position(table, step, scene),
+            Role::Lamp => self.lamps(table, step, scene),
+            Role::Interlock => self.look_at_interlocks(table, scene),
+            Role::Request | Role::Ignition => {}
+        }
+        self.pass(table, scene);
+    }
+
+    /// Lets time pass.
+    pub fn pass(&mut self, table: &Table, scene: &Scene) {
+        let patience_s = table.limits.selection_s + MARGIN_S;
+        if scene.now_s >= self.began_s + patience_s {
+            self.reading.begin(self.began_s + patience_s, &scene.picture);
+            // Without motor line and limit contacts the unit has had its time by now.
+            let unseen = !self.motor_is_seen(table) && !self.limits_are_seen(table);
+            if self.travel.is_none() && (unseen || self.request.is_none() && !self.motor_runs) {
+                self.travel = Some(Travel::default());
+            }
+        }
+        self.reading.pass(scene.now_s, &scene.picture);
+    }
+
+    /// Takes motion of the outputs.
+    pub fn motion(&mut self, table: &Table, m: &Motion, scene: &Scene) {
+        let row = &table.rows[self.row];
+        if let Some(travel) = &mut self.travel {
+            travel.push(m, row.ratio);
+            self.rest(m);
+        }
+        if self.matched.is_some() && self.left_s.is_none() {
+            self.since_match.push(m, row.ratio);
+            self.survived |= self.since_match.reversals() > 0;
+        }
+        if self.motor_on.is_none() {
+            self.look_at_interlocks(table, scene);
+        }
+        self.pass(table, scene);
+    }
+
+    /// Counts the time at rest until the row matches.
+    fn rest(&mut self, m: &Motion) {
+        let until_s = self.matched.map_or(m.time_s, |at| at.settled_s.min(m.time_s));
+        if let Some(since_s) = self.resting_since_s.take() {
+            self.rested_s += (until_s - since_s).max(0.0);
+        }
+        let rests = m.moving == Some(false) && self.matched.is_none();
+        self.resting_since_s = rests.then_some(m.time_s);
+    }
+
+    /// Something was lost on the line, or the board began anew.
+    pub fn gap(&mut self, seconds: f64, anew: bool) {
+        self.blind_s += seconds.max(0.0);
+        if anew {
+            self.since_match.rebase();
+            self.travel.as_mut().map(Travel::rebase);
+        }
+    }
+
+    fn look_at_interlocks(&mut self, table: &Table, scene: &Scene) {
+        if self.motor_on.is_none() && !matches!(self.passage, Passage::Blocked(_)) {
+            self.passage = table.passage(self.row, &scene.picture, scene.speed_kmh);
+        }
+    }
+
+    pub fn motor_is_seen(&self, table: &Table) -> bool {
+        table.bits(Role::Motor) != 0
+    }
+
+    pub fn limits_are_seen(&self, table: &Table) -> bool {
+        table.rows[self.row].limits.is_declared()
+    }
+
+    fn motor(&mut self, table: &Table, step: &Step, scene: &Scene) {
+        let bits = table.bits(Role::Motor);
+        let chatters = step.action == Action::Chatter;
+        let runs = scene.picture.on & bits != 0 || chatters;
+        if runs == self.motor_runs || (!runs && bits & !scene.picture.known != 0) {
+            return;
+        }
+        self.motor_runs = runs;
+        if runs {
+            self.motor_on.get_or_insert(step.moment);
+            (self.motor_off, self.travel) = (None, None);
+            (self.rested_s, self.resting_since_s) = (0.0, None);
+        } else {
+            self.motor_off = Some(step.moment);
+            self.travel = Some(Travel::default());
+        }
+    }
+
+    fn limit_contacts(&mut self, table: &Table, step: &Step, scene: &Scene) {
+        let Action::Settled { was, level } = step.action else { return };
+        if was.is_some_and(|w| w != level) {
+            let whole = self.limit_change.get_or_insert(step.moment);
+            whole.settled_s = step.moment.settled_s;
+            whole.latest_s = step.moment.latest_s;
+        }
+        let fits = table.rows[self.row].limits.fits(&scene.picture);
+        let arrived = fits == Some(true) && self.limits_fit != Some(true);
+        self.limits_fit = fits;
+        self.look_at_other(table, scene);
+        if arrived && !self.motor_is_seen(table) {
+            self.travel = Some(Travel::default());
+        }
+    }
+
+    fn position(&mut self, table: &Table, step: &Step, scene: &Scene) {
+        let code = table.rows[self.row].position;
+        let cared = code.care >> step.switch & 1 == 1;
+        if let Action::Settled { was, level } = step.action {
+            let on_request = self.motor_on.is_some() || !self.motor_is_seen(table);
+            self.position_moved |= on_request && was.is_some_and(|w| w != level);
+            if cared {
+                let so_far = self.match_parts.unwrap_or(step.moment);
+                self.match_parts = Some(so_far.and(&step.moment));
+            }
+        }
+        if step.action != Action::Blip {
+            self.reading.edge(step.switch, step.moment.first_s, &scene.picture);
+        }
+        if scene.picture.moving & code.care != 0 {
+            return;
+        }
+        self.blocking = code.differing(&scene.picture);
+        let fits = code.fits(&scene.picture);
+        if fits == Some(true) && self.position_fits != Some(true) {
+            self.arrive(step.moment, scene);
+        } else if fits == Some(false) && self.position_fits != Some(false) {
+            self.leave(step.moment.first_s, table.limits.selection_s);
+        }
+        self.position_fits = fits;
+        self.match_parts = None;
+        self.shown_other =
+            table.shown(&scene.picture, None).ok().flatten().filter(|k| *k != self.row);
+        self.look_at_other(table, scene);
+    }
+
+    fn look_at_other(&mut self, table: &Table, scene: &Scene) {
+        let fits = |k: usize| table.rows[k].limits.fits(&scene.picture) == Some(true);
+        self.contacts_show_other =
+            self.limits_fit == Some(false) && self.shown_other.is_some_and(fits);
+    }
+
+    fn arrive(&mut self, last: Moment, scene: &Scene) {
+        if self.matched.is_none() {
+            self.matched = Some(self.match_parts.unwrap_or(last));
+            self.travel_at_match = self.travel;
+            self.since_match = Travel::default();
+            self.reading.begin(self.matched.map_or(scene.now_s, |m| m.settled_s), &scene.picture);
+        }
+    }
+
+    /// The row no longer matches: in passing, or for good.
+    fn leave(&mut self, at_s: f64, selection_s: f64) {
+        let Some(matched) = self.matched else { return };
+        let found_there = self.request.is_some() && matched.first_s == self.began_s;
+        let on_its_way = found_there && at_s - self.began_s < selection_s;
+        if self.motor_runs || on_its_way || at_s - matched.settled_s < PASSING_S {
+            self.touched |= !self.motor_runs && !on_its_way;
+            self.matched = None;
+            self.reading.restart();
+        } else {
+            self.left_s.get_or_insert(at_s);
+        }
+    }
+
+    fn lamps(&mut self, table: &Table, step: &Step, scene: &Scene) {
+        let row: &Row = &table.rows[self.row];
+        if !row.lamps.iter().any(|(n, _)| *n == step.switch) {
+            return;
+        }
+        let fits = row.lamps_fit(&scene.lamps);
+        if fits == Some(true) && self.lamps_fit != Some(true) {
+            self.lamp = Some(self.lamp.map_or(step.moment, |m| m.and(&step.moment)));
+        } else if fits == Some(false) && self.matched.is_none() {
+            self.lamp = None;
+        }
+        self.lamps_fit = fits;
+    }
+
+    /// The time that the unit and its motor took, when a channel shows it.
+    pub fn motor_part(&self) -> Option<Latency> {
+        let done =
+            self.motor_off.or(self.limit_change.filter(|_| self.limits_fit == Some(true)))?;
+        Some(Latency::between(&self.request?, &done))
+    }
+
+    /// From the request to the engaged row.
+    pub fn total(&self) -> Option<Latency> {
+        Some(Latency::between(&self.request?, &self.matched?))
+    }
+
+    /// Stages in the order in which they came.
+    pub fn stages(&self) -> Vec<StageTime> {
+        let reached = self.matched.filter(|_| !self.was_there());
+        let all = [
+            (Stage::MotorEnergised, self.motor_on),
+            (Stage::LimitContactsChanged, self.limit_change),
+            (Stage::MotorStopped, self.motor_off),
+            (Stage::PositionSwitchesMatch, reached),
+            (Stage::LampSteady, self.lamp),
+        ];
+        let mut stages: Vec<StageTime> = all
+            .into_iter()
+            .filter_map(|(stage, moment)| Some(StageTime { stage, moment: moment? }))
+            .collect();
+        stages.sort_by(|a, b| a.moment.first_s.total_cmp(&b.moment.first_s));
+        stages
+    }
+
+    /// Ends the stand; a selection is told only if its request edge was seen.
+    pub fn end(&mut self, table: &Table, at_s: f64, why: End) -> Option<Selection> {
+        self.reading.end(at_s);
+        self.request.map(|request| Selection::new(table, self, request, at_s, why))
+    }
+}
