@@ -6,6 +6,7 @@ use clap::{Parser, Subcommand};
 use std::ffi::OsString;
 
 pub mod exit;
+pub mod rig_cmd;
 pub mod terminal;
 pub mod vehicle_cmd;
 
@@ -24,6 +25,8 @@ pub enum Command {
     /// Write a new vehicle file, or check one and see what this fit can decide.
     #[command(subcommand)]
     Vehicle(vehicle_cmd::VehicleCommand),
+    /// Let a simulated vehicle drive, into a file or onto pseudo-terminals.
+    Rig(rig_cmd::RigArgs),
 }
 
 /// Runs one command line, the program's name first, and returns the exit code (see [`exit`]).
@@ -41,5 +44,6 @@ where
     };
     match cli.command {
         Command::Vehicle(args) => vehicle_cmd::run(&args),
+        Command::Rig(args) => rig_cmd::run(&args),
     }
 }
