@@ -9,3 +9,4 @@ pub mod survey;
 pub mod axis;
 pub mod motion;
 pub mod claims;
+pub mod report;
