@@ -109,7 +109,7 @@ fn skeleton(text: &str) -> Vec<String> {
         format!("{} {}", n.tag_name().name(), attributes.join(" "))
     };
     let nodes = document.descendants();
-    nodes.filter(|n| !n.is_text()).map(|n| describe(n)).collect()
+    nodes.filter(|n| !n.is_text()).map(describe).collect()
 }
 
 #[test]
