@@ -148,3 +148,40 @@ fn keep_lines_on_close(line: &tokio_serial::SerialStream) {
         let _ = tcsetattr(fd, SetArg::TCSANOW, &settings);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use nix::fcntl::OFlag;
+    use nix::sys::termios::{ControlFlags, tcgetattr};
+    use tokio_serial::SerialPort;
+
+    #[tokio::test(flavor = "current_thread")]
+    async fn keeping_the_control_lines_leaves_the_speed_as_it_was_set() {
+        for baud in [9_600, 115_200, 250_000, 123_456] {
+            let device = nix::pty::posix_openpt(OFlag::O_RDWR | OFlag::O_NOCTTY).unwrap();
+            nix::pty::grantpt(&device).unwrap();
+            nix::pty::unlockpt(&device).unwrap();
+            let name = nix::pty::ptsname_r(&device).unwrap();
+            let line = tokio_serial::new(name, baud).open_native_async().unwrap();
+            keep_lines_on_close(&line);
+            assert_eq!(line.baud_rate().unwrap(), baud);
+            let flags = tcgetattr(&device).unwrap().control_flags;
+            assert!(!flags.contains(ControlFlags::HUPCL));
+        }
+    }
+
+    #[test]
+    fn what_needs_the_user_is_told_from_what_may_pass() {
+        let path = || PathBuf::from("/dev/x");
+        let failed = OpenError::Failed { path: path(), text: "input/output error".into() };
+        for error in [OpenError::Absent(path()), failed] {
+            assert!(error.may_pass(), "{error}");
+        }
+        for error in
+            [OpenError::Denied(path()), OpenError::Busy(path()), OpenError::NotAPort(path())]
+        {
+            assert!(!error.may_pass(), "{error}");
+        }
+    }
+}
