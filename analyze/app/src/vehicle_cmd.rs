@@ -6,7 +6,7 @@ use clap::{Args, Subcommand};
 use std::fs::OpenOptions;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use wheelwitness_driveline::vehicle::{Vehicle, fit_text, new_vehicle_text};
+use wheelwitness_driveline::vehicle::{Vehicle, fit_text, new_vehicle_text, note_text};
 
 /// What to do with a vehicle file.
 #[derive(Debug, Subcommand)]
@@ -92,7 +92,7 @@ fn check(args: &CheckArgs) -> i32 {
 fn checked(file: &Path, vehicle: &Vehicle, gnss: bool) -> String {
     let mut text = format!("{}: no mistakes in \"{}\"\n\n", file.display(), vehicle.name);
     for note in vehicle.notes() {
-        text += &format!("note: {note}\n");
+        text += &note_text(&note);
     }
     let with = if gnss { "with" } else { "without; add --gnss if one is recorded" };
     text += &format!("GNSS receiver: {with}\n\n");

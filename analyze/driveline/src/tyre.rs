@@ -80,7 +80,7 @@ fn flotation_mm(nominal_in: f64, width_in: f64, rim: f64) -> Option<u32> {
 /// How the carcass is laid.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Construction {
-    /// Radial: `R`, `ZR`, `RF`.
+    /// Radial: `R`, `ZR`, `RF`, `ZRF`.
     Radial,
     /// Diagonal or bias-belted: `-`, `D`, `B`.
     Diagonal,

@@ -20,6 +20,7 @@ const WRITTEN: &[(&str, u32, Service, Construction)] = &[
     ("205/65R16C", 672, Service::Commercial, Construction::Radial),
     ("205/65R16C 107/105T", 672, Service::Commercial, Construction::Radial),
     ("225/45ZR17 91W", 634, Service::Passenger, Construction::Radial),
+    ("225/45ZRF17", 634, Service::Passenger, Construction::Radial),
     ("225/45RF17", 634, Service::Passenger, Construction::Radial),
     ("225/45ZR17 (91Y)", 634, Service::Passenger, Construction::Radial),
     ("235/75-15", 733, Service::Passenger, Construction::Diagonal),

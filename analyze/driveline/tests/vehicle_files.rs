@@ -12,14 +12,17 @@ fn fixture(name: &str) -> Vehicle {
     Vehicle::parse(&text, name).unwrap_or_else(|e| panic!("{e}"))
 }
 
-/// The new vehicle file with one text exchanged for another outside of its comments, as somebody
-/// would edit it.
-fn edited(from: &str, to: &str) -> String {
-    let text = new_vehicle_text();
+/// A text exchanged for another outside of comments, as somebody would edit it.
+fn exchanged(text: &str, from: &str, to: &str) -> Option<String> {
     let in_comment = |at: usize| text[..at].rsplit('\n').next().unwrap_or("").starts_with('#');
-    let found = text.match_indices(from).find(|(at, _)| !in_comment(*at));
-    let (at, _) = found.unwrap_or_else(|| panic!("the new file has no `{from}`"));
-    format!("{}{to}{}", &text[..at], &text[at + from.len()..])
+    let (at, _) = text.match_indices(from).find(|(at, _)| !in_comment(*at))?;
+    Some(format!("{}{to}{}", &text[..at], &text[at + from.len()..]))
+}
+
+/// The new vehicle file with one edit.
+fn edited(from: &str, to: &str) -> String {
+    exchanged(new_vehicle_text(), from, to)
+        .unwrap_or_else(|| panic!("the new file has no `{from}`"))
 }
 
 fn refused(text: &str) -> VehicleError {
@@ -174,6 +177,41 @@ fn each_mistake_is_shown_where_it_is_with_what_to_write_instead() {
     assert!(broken.is_empty(), "{}", broken.join("\n"));
 }
 
+/// Pairs of edits of which one takes away what the other is judged by.
+const DEPENDENT: &[(&str, &str)] = &[
+    ("rolle = \"motor\"", "motor-up = \"on\""),
+    ("75/235R15", "circumference_mm = 2400"),
+    ("235/75 15", "circumference_mm = 2400"),
+    ("7.50R16", "circumference_mm = 2400"),
+    ("teeth = [41, 11]\nratio = 3.7", "teeth = [11, 41]"),
+    ("teeth = [41, 11]\nratio = 3.7", "ratio = 41"),
+    ("ring_teeth = 40", "kind = \"planetry\""),
+    ("ring_teeth = 40", ""),
+    ("front_output = \"carrier\"", "kind = \"planetry\""),
+    ("front_output = \"carrier\"", ""),
+    ("motor-up = \"on\"", "name = \"limit-a\""),
+];
+
+#[test]
+fn no_mistake_hides_another_that_does_not_depend_on_it() {
+    let is = |m: &Mistake, mark: &str, what: &str| marked(m) == mark && m.what.contains(what);
+    let mut hidden = Vec::new();
+    let rows: Vec<_> = MISTAKES.iter().filter(|row| row.1 != "format = 2").collect();
+    for (i, one) in rows.iter().enumerate() {
+        let first = edited(one.0, one.1);
+        // A third of all pairs, each row with many others.
+        for two in rows[i + 1..].iter().skip(i % 3).step_by(3) {
+            let Some(text) = exchanged(&first, two.0, two.1) else { continue };
+            let found = refused(&text).mistakes;
+            let both = [one, two].iter().all(|r| found.iter().any(|m| is(m, r.2, r.3)));
+            if !both && !DEPENDENT.contains(&(one.1, two.1)) {
+                hidden.push(format!("{:?} with {:?}", one.1, two.1));
+            }
+        }
+    }
+    assert!(hidden.is_empty(), "{}", hidden.join("\n"));
+}
+
 #[test]
 fn all_mistakes_come_in_one_run_in_file_order() {
     let mut text = new_vehicle_text().to_string();
@@ -239,6 +277,16 @@ fn the_carets_stand_under_what_they_mark_after_tabs_and_umlauts() {
     assert_eq!((m.column, m.width), (9, 8));
     let shown = refused(&text).to_string();
     assert!(shown.contains("| \t       ^^^^^^^^\n"), "{shown}");
+}
+
+#[test]
+fn line_ends_and_marks_of_other_editors_do_not_matter() {
+    let crlf = new_vehicle_text().replace('\n', "\r\n");
+    assert!(Vehicle::parse(&crlf, "my.toml").is_ok());
+    let marked_utf8 = format!("\u{feff}{}", new_vehicle_text());
+    assert!(Vehicle::parse(&marked_utf8, "my.toml").is_ok());
+    let mistake = edited("u_mm = 15", "u_mm = -1").replace('\n', "\r\n");
+    assert_eq!(refused(&mistake).mistakes[0].text, "u_mm = -1");
 }
 
 proptest! {

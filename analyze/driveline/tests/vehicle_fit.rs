@@ -1,7 +1,7 @@
 //! Promises of the fit table: what sensors and declarations suffice for.
 
 use wheelwitness_driveline::vehicle::{
-    Ability, AxleKind, Center, Edges, Place, Row, Sensor, Vehicle, fit_text,
+    Ability, AxleKind, Center, ClaimFit, Edges, Place, Sensor, Vehicle, fit_text, note_text,
 };
 
 const TRAIL_WAGON: &str = include_str!("../../../fixtures/vehicles/trail-wagon.toml");
@@ -28,7 +28,7 @@ fn abilities(v: &Vehicle, gnss: bool) -> Vec<Ability> {
     v.fit(gnss).iter().map(|r| r.ability).collect()
 }
 
-fn row(v: &Vehicle, claim: &str) -> Row {
+fn row(v: &Vehicle, claim: &str) -> ClaimFit {
     v.fit(false).into_iter().find(|r| r.claim == claim).expect("a claim of the first set")
 }
 
@@ -129,4 +129,14 @@ fn a_sensor_on_both_edges_is_noted_with_its_counts_a_turn() {
     let mut v = vehicle(TRAIL_WAGON);
     v.sensors[3].edges = Edges::Both;
     assert!(v.notes().iter().any(|n| n.contains("96 counts a turn")), "{:?}", v.notes());
+}
+
+#[test]
+fn declared_ratios_that_do_not_suit_each_other_are_noted() {
+    let mut v = vehicle(TRAIL_WAGON);
+    assert!(v.notes().is_empty(), "{:?}", v.notes());
+    v.axles.front.teeth = Some([43, 10]);
+    let note = v.notes().join("");
+    assert!(note.contains("+4.9 %"), "{note}");
+    assert!(note_text(&note).lines().all(|l| l.len() < 80));
 }

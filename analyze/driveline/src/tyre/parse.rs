@@ -76,7 +76,7 @@ fn pieces(text: &str) -> Pieces<'_> {
     let first = c.number();
     let separator = c.take(&["/", "X"]);
     let second = if separator.is_some() { c.number() } else { "" };
-    let construction = c.take(&["ZR", "RF", "R", "D", "B", "-"]);
+    let construction = c.take(&["ZRF", "ZR", "RF", "R", "D", "B", "-"]);
     let rim = c.number();
     let suffix = if c.0.starts_with(' ') { None } else { c.take(&["LT", "C"]) };
     Pieces { prefix, first, separator, second, construction, rim, suffix, rest: c.0 }

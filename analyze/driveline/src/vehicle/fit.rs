@@ -21,7 +21,7 @@ pub enum Ability {
 
 /// What a fit can do for one claim.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Row {
+pub struct ClaimFit {
     /// Identifier of the claim.
     pub claim: &'static str,
     /// How far this fit can decide it.
@@ -207,7 +207,7 @@ impl Vehicle {
     /// assert!(rows.iter().any(|r| r.claim == "center-opens" && r.ability == Ability::Yes));
     /// # Ok::<(), wheelwitness_driveline::vehicle::VehicleError>(())
     /// ```
-    pub fn fit(&self, gnss: bool) -> Vec<Row> {
+    pub fn fit(&self, gnss: bool) -> Vec<ClaimFit> {
         let facts = Facts::new(self, gnss);
         let row = |&(claim, needs, decide): &Claim| {
             let ability = decide(&facts);
@@ -217,7 +217,7 @@ impl Vehicle {
                 (decide(&more) > ability).then_some(*name)
             };
             let one_more = ADDITIONS.iter().filter_map(unlocks).collect();
-            Row { claim, ability, needs, one_more }
+            ClaimFit { claim, ability, needs, one_more }
         };
         CLAIMS.iter().map(row).collect()
     }
@@ -248,6 +248,7 @@ impl Vehicle {
                 ));
             }
         }
+        notes.extend(self.mismatch_note());
         if self.center.front_share().is_none() && self.center != Center::None {
             notes.push(
                 "this kind of center differential has no single torque share: whether it opens \
@@ -259,8 +260,38 @@ impl Vehicle {
     }
 }
 
+impl Vehicle {
+    /// Front and rear shaft turns that free rolling straight ahead gives, if they differ by more
+    /// than tyres of one set do.
+    fn mismatch_note(&self) -> Option<String> {
+        let (front, rear) =
+            (self.tyres.front.circumference_mm()?.0, self.tyres.rear.circumference_mm()?.0);
+        let ratio = self.axles.front.ratio_value() / self.axles.rear.ratio_value() * rear / front;
+        let percent = (ratio - 1.0) * 100.0;
+        (percent.abs() > MISMATCH_PERCENT).then(|| {
+            format!(
+                "as declared, the front shaft turns {percent:+.1} % against the rear one straight \
+                 ahead: a lock would grind, and an open center differential works all the time"
+            )
+        })
+    }
+}
+
+/// Largest declared mismatch of front and rear that needs no note, percent (common practice: 1
+/// percent of rolling radius).
+const MISMATCH_PERCENT: f64 = 1.0;
+
+/// Breaks a note before column 80.
+pub fn note_text(note: &str) -> String {
+    let mut text = String::new();
+    wrapped(&mut text, "note: ", "      ", note);
+    text
+}
+
+const SECOND_COLUMN: &str = "                       ";
+
 /// The table of [`Vehicle::fit`] as text for a terminal of 80 columns.
-pub fn fit_text(rows: &[Row]) -> String {
+pub fn fit_text(rows: &[ClaimFit]) -> String {
     let mut text = String::from("What this fit can decide\n\n");
     for row in rows {
         let ability = match row.ability {
@@ -275,25 +306,22 @@ pub fn fit_text(rows: &[Row]) -> String {
                 [] => format!("needs {}", row.needs),
                 more => format!("one more decides it: {}", more.join("; or ")),
             };
-            wrapped(&mut text, &more);
+            wrapped(&mut text, SECOND_COLUMN, SECOND_COLUMN, &more);
         }
     }
     text
 }
 
-/// Appends words under the second column, broken before column 80.
-fn wrapped(text: &mut String, words: &str) {
-    const INDENT: &str = "                       ";
-    let mut line = String::new();
+/// Appends words broken before column 80, the first line after `first`, the others after `rest`.
+fn wrapped(text: &mut String, first: &str, rest: &str, words: &str) {
+    let mut line = first.to_string();
     for word in words.split(' ') {
-        if !line.is_empty() && INDENT.len() + line.len() + 1 + word.len() > 79 {
-            let _ = writeln!(text, "{INDENT}{line}");
-            line.clear();
+        if line.len() > rest.len() && line.chars().count() + 1 + word.chars().count() > 79 {
+            let _ = writeln!(text, "{}", line.trim_end());
+            line = rest.to_string();
         }
-        if !line.is_empty() {
-            line.push(' ');
-        }
-        line.push_str(word);
+        line += word;
+        line.push(' ');
     }
-    let _ = writeln!(text, "{INDENT}{line}");
+    let _ = writeln!(text, "{}", line.trim_end());
 }

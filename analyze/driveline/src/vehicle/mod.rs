@@ -18,7 +18,7 @@ mod template;
 mod fit;
 
 pub use derived::MEASURED_CIRCUMFERENCE_U;
-pub use fit::{Ability, Row, fit_text};
+pub use fit::{Ability, ClaimFit, fit_text, note_text};
 pub use mistake::{Mistake, NEWEST_FORMAT, VehicleError};
 pub use template::new_vehicle_text;
 
