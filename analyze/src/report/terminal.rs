@@ -9,6 +9,8 @@ use textwrap::core::display_width;
 const WIDTHS: std::ops::RangeInclusive<usize> = 30..=160;
 /// Under this width the table is stacked.
 const TABLE_WIDTH: usize = 72;
+/// Width of the column of numbered claim ids: the longest, `selection-completes`, in one line.
+const ID: usize = 22;
 /// As many holes and selections are listed; `result.json` has all of them.
 const LISTED: usize = 12;
 
@@ -62,25 +64,25 @@ impl Page {
             self.row(t, ["Claim", "Scope", "Verdict", "Key number (± at 95 %)"], None);
             self.line(&"-".repeat(self.width));
         }
-        for claim in &result.claims {
+        for (claim, number) in result.claims.iter().zip(1..) {
             match &table {
-                Some(t) => self.claim_row(t, claim),
-                None => self.claim_stack(claim),
+                Some(t) => self.claim_row(t, number, claim),
+                None => self.claim_stack(number, claim),
             }
             self.reasons(claim);
         }
         self.wrapped("", "", words::EVIDENCE_NOT_APPROVAL);
     }
 
-    fn claim_row(&mut self, table: &Table, claim: &Claim) {
+    fn claim_row(&mut self, table: &Table, number: usize, claim: &Claim) {
         let key = words::key_number(claim);
-        let (id, scope) = (words::visible(&claim.id), words::visible(&claim.scope));
+        let (id, scope) = (words::numbered(number, claim), words::visible(&claim.scope));
         self.row(table, [&id, &scope, words::verdict(claim.verdict), &key], Some(claim.verdict));
     }
 
-    fn claim_stack(&mut self, claim: &Claim) {
+    fn claim_stack(&mut self, number: usize, claim: &Claim) {
         let key = words::key_number(claim);
-        self.wrapped("", "  ", &words::visible(&claim.id));
+        self.wrapped("", "  ", &words::numbered(number, claim));
         self.wrapped("  ", "  ", &words::visible(&claim.scope));
         let verdict = self.painted(words::verdict(claim.verdict), Some(claim.verdict));
         self.line(&format!("  {verdict}"));
@@ -172,9 +174,9 @@ struct Table {
 impl Table {
     /// `None` when the columns would be too narrow to read.
     fn new(width: usize) -> Option<Self> {
-        let free = width.checked_sub(19 + 9 + 3 * 2)?;
+        let free = width.checked_sub(ID + 9 + 3 * 2)?;
         let scope = free * 2 / 5;
-        (width >= TABLE_WIDTH).then(|| Table { widths: [19, scope, 9, free - scope] })
+        (width >= TABLE_WIDTH).then(|| Table { widths: [ID, scope, 9, free - scope] })
     }
 }
 

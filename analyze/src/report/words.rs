@@ -186,6 +186,11 @@ fn margin(claim: &Claim, period: &Period) -> f64 {
     below.min(above)
 }
 
+/// A claim by its number in the result, which `explain` takes, and its id.
+pub fn numbered(number: usize, claim: &Claim) -> String {
+    format!("{number} {}", visible(&claim.id))
+}
+
 /// The key number of a claim: the estimate of its [`key_period`] and how many periods there are,
 /// or for how long the claim was observed when no number belongs to it.
 pub fn key_number(claim: &Claim) -> String {

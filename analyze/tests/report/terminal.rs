@@ -15,8 +15,9 @@ fn the_verdict_table_comes_first_then_what_is_missing_then_the_selections() {
 fn every_claim_stands_with_its_verdict_its_key_number_and_its_next_step() {
     let (result, _) = fixture::invented();
     let text = terminal(&result, 160, false);
-    for claim in &result.claims {
-        let row = text.lines().find(|l| l.starts_with(&claim.id)).expect("a row for each claim");
+    for (claim, number) in result.claims.iter().zip(1..) {
+        let id = words::numbered(number, claim);
+        let row = text.lines().find(|l| l.starts_with(&id)).expect("a row for each claim");
         assert!(row.contains(words::verdict(claim.verdict)), "{row}");
         assert!(row.contains(&words::key_number(claim)), "{row}");
         let step = claim.next_step.as_deref().unwrap_or("");

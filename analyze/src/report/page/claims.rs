@@ -24,7 +24,7 @@ pub fn verdicts(h: &mut Html, result: &DriveResult) {
 fn verdict_row(h: &mut Html, number: usize, claim: &Claim) {
     let anchor = format!("#claim-{number}");
     h.element("td", &[], |h| {
-        h.element("a", &[("href", &anchor)], |h| h.text(&claim.id));
+        h.element("a", &[("href", &anchor)], |h| h.text(&words::numbered(number, claim)));
     });
     cell(h, "Scope", &claim.scope);
     h.element("td", &[], |h| mark(h, claim.verdict));
@@ -90,7 +90,7 @@ pub fn evidence(h: &mut Html, result: &DriveResult) {
 
 fn one(h: &mut Html, number: usize, claim: &Claim) {
     h.element("h3", &[], |h| {
-        h.text(&format!("{number}. {}, {} ", claim.id, claim.scope));
+        h.text(&format!("{}, {} ", words::numbered(number, claim), claim.scope));
         mark(h, claim.verdict);
     });
     h.text_in("p", &claim.sentence);

@@ -90,8 +90,8 @@ fn figures_section(h: &mut Html, figures: &[Figure]) {
     for f in figures {
         let label = format!("{}. {}", f.title, f.caption);
         h.element("figure", &[("id", &f.name)], |h| {
-            h.element("div", &[("class", "plot"), ("role", "img"), ("aria-label", &label)], |h| {
-                h.svg(f.svg());
+            h.element("div", &[("class", "plot"), ("tabindex", "0")], |h| {
+                h.element("div", &[("role", "img"), ("aria-label", &label)], |h| h.svg(f.svg()));
             });
             h.text_in("figcaption", &f.caption);
         });
