@@ -1,15 +1,16 @@
 //! Were all sentences of a board received? Running numbers, tallies and boot numbers tell.
 //!
-//! The running number is the low byte of the sentence's *index*, counted from 0 since the board
-//! started. A tally states its own index plus one, so that losses are exact between two tallies
-//! even when more than 255 sentences in a row are missing. `lost` is never counted up: it is what
-//! the indices say was sent minus what was received, so a late sentence or a tally corrects it.
+//! The running number is the low byte of the sentence's *index*. A tally states how many sentences
+//! there were since the start, so that losses are exact between two tallies (and from a start that
+//! was heard to the first tally) even when more than 255 sentences in a row are missing. `lost` is
+//! never counted up: it is what the indices say was sent minus what was received, so a late sentence
+//! or a tally corrects it.
 
 use crate::board::{Errors, Says, Sentence};
 
 /// A sentence this many indices late, or less, is taken as doubled or reordered. Further back it
 /// could be one of a board that started anew: at rest they are all alike.
-const LATE_SENTENCES: u64 = 32;
+const LATE_SENTENCES: i64 = 32;
 /// ... unless its tick is older than the newest by more than this, in microseconds.
 const LATE_US: i32 = 2_000_000;
 /// A tick this much older than the newest is no sign of a new start yet, in microseconds: some
@@ -60,7 +61,7 @@ pub struct Totals {
     pub switch_edges_unsent: u64,
     /// Channels whose edge capture overran; bit 0 is channel 1.
     pub overrun_channels: u8,
-    /// Tallies that contradict the running numbers: the firmware is wrong.
+    /// Tallies that contradict the running numbers since the tally before: the firmware is wrong.
     pub contradictions: u64,
 }
 
@@ -134,7 +135,7 @@ impl Sequence {
 
     /// Whether the losses of the running boot are exact up to its last tally, and a tally came.
     pub fn is_anchored(&self) -> bool {
-        self.boot.as_ref().is_some_and(|boot| boot.anchored)
+        self.boot.as_ref().is_some_and(|boot| boot.tally_offset.is_some())
     }
 
     /// The running boot's number, once the board told it.
@@ -199,19 +200,18 @@ impl Totals {
 #[derive(Debug, Clone)]
 struct Boot {
     number: Option<u16>,
-    /// Index from which losses are counted, and index of the sentence expected next. Before the
-    /// first tally both may be wrong by the same multiple of 256 (or, if the start was heard, the
-    /// second alone).
-    first: u64,
-    next: u64,
+    /// Index from which losses are counted, and index of the sentence expected next.
+    first: i64,
+    next: i64,
     /// Index of the first sentence received.
-    earliest: u64,
+    earliest: i64,
+    /// What the tallies count, minus one, minus the index; known from the first tally on.
+    tally_offset: Option<i64>,
     heard_start: bool,
-    anchored: bool,
     first_tick: u32,
     newest_tick: u32,
     /// The last sentence with each running number, and its index.
-    recent: Box<[Option<(u64, Sentence)>; 256]>,
+    recent: Box<[Option<(i64, Sentence)>; 256]>,
     errors: Option<Errors>,
     told: Totals,
     closed: bool,
@@ -229,14 +229,14 @@ impl Boot {
     }
 
     fn begin(sentence: &Sentence, heard_start: bool) -> Self {
-        let index = u64::from(sentence.sequence);
+        let index = i64::from(sentence.sequence);
         let mut boot = Boot {
             number: boot_number(&sentence.says),
             first: if heard_start { 0 } else { index },
             next: index,
             earliest: index,
+            tally_offset: None,
             heard_start,
-            anchored: false,
             first_tick: sentence.tick,
             newest_tick: sentence.tick,
             recent: Box::new([None; 256]),
@@ -249,7 +249,7 @@ impl Boot {
     }
 
     fn totals(&self) -> Totals {
-        let sent = self.next.saturating_sub(self.first);
+        let sent = (self.next - self.first).max(0) as u64;
         Totals { lost: sent.saturating_sub(self.told.received), ..self.told }
     }
 
@@ -273,7 +273,7 @@ impl Boot {
         }
         let before = self.totals().lost;
         let ahead = sentence.sequence.wrapping_sub(self.next as u8);
-        self.take(self.next + u64::from(ahead), sentence);
+        self.take(self.next + i64::from(ahead), sentence);
         match self.totals().lost.saturating_sub(before) {
             0 => Seen::InOrder,
             lost => Seen::AfterGap { lost },
@@ -282,21 +282,21 @@ impl Boot {
 
     fn is_doubled(&self, sentence: &Sentence) -> bool {
         let slot = &self.recent[usize::from(sentence.sequence)];
-        let recent = self.next.saturating_sub(LATE_SENTENCES);
+        let recent = self.next - LATE_SENTENCES;
         slot.as_ref().is_some_and(|(index, before)| *index >= recent && before == sentence)
     }
 
     /// The index of a sentence that was passed over a short while ago.
-    fn late_index(&self, sentence: &Sentence) -> Option<u64> {
-        let behind = u64::from((self.next as u8).wrapping_sub(sentence.sequence));
-        let index = self.next.checked_sub(behind)?;
+    fn late_index(&self, sentence: &Sentence) -> Option<i64> {
+        let behind = i64::from((self.next as u8).wrapping_sub(sentence.sequence));
+        let index = self.next - behind;
         let slot = &self.recent[usize::from(sentence.sequence)];
         let missing = slot.as_ref().is_none_or(|(taken, _)| *taken != index);
         let recent = (0..=LATE_US).contains(&age_us(self.newest_tick, sentence.tick));
         ((1..=LATE_SENTENCES).contains(&behind) && missing && recent).then_some(index)
     }
 
-    fn take(&mut self, index: u64, sentence: &Sentence) {
+    fn take(&mut self, index: i64, sentence: &Sentence) {
         self.recent[usize::from(sentence.sequence)] = Some((index, *sentence));
         self.told.received += 1;
         if index >= self.next {
@@ -316,26 +316,29 @@ impl Boot {
         }
     }
 
-    /// A tally tells the true index of its sentence.
-    fn anchor(&mut self, index: u64, sent: u32) {
-        let ahead = i64::from(sent.wrapping_sub(1).wrapping_sub(index as u32) as i32);
-        let fixed = !self.anchored && !self.heard_start;
-        let possible = ahead % 256 == 0 && (ahead >= 0 || (fixed && self.first as i64 >= -ahead));
-        if !possible {
+    /// A tally tells how many sentences there were since the tally before, or since the start.
+    fn anchor(&mut self, index: i64, sent: u32) {
+        let Some(offset) = self.tally_offset else {
+            let offset = i64::from(sent) - 1 - index;
+            if self.heard_start {
+                self.first = self.earliest.min(-offset);
+            }
+            self.tally_offset = Some(offset);
+            return;
+        };
+        // Modulo 2^32, as the tally itself.
+        let ahead = i64::from(sent.wrapping_sub(1).wrapping_sub((index + offset) as u32) as i32);
+        if ahead < 0 || ahead % 256 != 0 {
             self.told.contradictions += 1;
             return;
         }
-        self.next = self.next.wrapping_add_signed(ahead);
-        if fixed {
-            self.first = self.first.wrapping_add_signed(ahead);
-        }
+        self.next += ahead;
         self.shift_recent(ahead);
-        self.anchored = true;
     }
 
     fn shift_recent(&mut self, ahead: i64) {
         for (taken, _) in self.recent.iter_mut().flatten() {
-            *taken = taken.wrapping_add_signed(ahead);
+            *taken += ahead;
         }
     }
 
@@ -354,14 +357,17 @@ impl Boot {
 
     /// `new` turned out to be this boot, after a long silence.
     fn go_on_as(&mut self, new: Boot) {
-        let unheard = self.next.saturating_sub(new.earliest);
-        let ahead = if new.anchored { 0 } else { unheard.next_multiple_of(256) };
+        // The lowest indices that the running numbers allow, unless tallies tell.
+        let lowest = (self.next - new.earliest).max(0) as u64;
+        let lowest = lowest.next_multiple_of(256) as i64;
+        let told = self.tally_offset.zip(new.tally_offset).map(|(old, new)| new - old);
+        let ahead = told.filter(|ahead| *ahead >= lowest).unwrap_or(lowest);
         self.told = self.told.plus(&new.told);
         self.next = new.next + ahead;
-        self.anchored |= new.anchored;
+        self.tally_offset = self.tally_offset.or(new.tally_offset.map(|offset| offset - ahead));
         self.newest_tick = new.newest_tick;
         self.recent = new.recent;
-        self.shift_recent(ahead as i64);
+        self.shift_recent(ahead);
         self.errors = new.errors.or(self.errors);
         self.closed = new.closed;
     }

@@ -141,15 +141,35 @@ fn errors_told_at_once_by_a_running_board_are_history_and_later_ones_are_news() 
 }
 
 #[test]
-fn a_tally_that_contradicts_the_running_number_is_told() {
+fn a_tally_that_contradicts_the_running_numbers_is_told() {
     let mut board = Board::booted(1);
     let mut sequence = Sequence::new();
-    sequence.push(&board.send());
-    board.sent += 3;
-    let tally = board.tally(false);
-    board.sent -= 3;
-    sequence.push(&board.say(tally));
-    assert_eq!(sequence.totals().contradictions, 1);
+    for wrong in [0, 3, 0, 256] {
+        board.sent += wrong;
+        let tally = board.tally(false);
+        board.sent -= wrong;
+        sequence.push(&board.say(tally));
+    }
+    let expected = Totals { received: 4, lost: 256, contradictions: 1, ..Totals::default() };
+    assert_eq!(sequence.totals(), expected);
+}
+
+/// Firmware that begins its running numbers anywhere is followed all the same.
+#[test]
+fn running_numbers_and_tallies_need_not_begin_together() {
+    let shifted = |sentences: &[Sentence]| -> Vec<Sentence> {
+        let shift = |s: &Sentence| Sentence { sequence: s.sequence.wrapping_add(77), ..*s };
+        sentences.iter().map(shift).collect()
+    };
+    let first = shifted(&Board::booted(1).run(1000));
+    let second = shifted(&Board::booted(2).run(1000));
+    let whole = [&first[..], &second[..]].concat();
+    let expected = Totals { received: 2 * 1001, restarts: 1, ..Totals::default() };
+    assert_eq!(totals(&whole), expected);
+    let heard = [&first[..400], &first[900..], &second[300..]].concat();
+    let expected =
+        Totals { received: 501 + 701, lost: 500 + 300, restarts: 1, ..Totals::default() };
+    assert_eq!(totals(&heard), expected);
 }
 
 /// What happens to a stretch of sentences on their way.
