@@ -32,7 +32,7 @@ impl BoardTrack {
     /// Of all ticks that end in the same 32 bits the one nearest to the host's prediction is
     /// taken, so that a gap longer than one wrap (71.6 minutes) is counted across.
     pub fn push(&mut self, sentence: &Sentence, host_us: i64) -> Option<Placed> {
-        let seen = self.sequence.push(sentence);
+        let seen = self.sequence.push_at(sentence, host_us);
         match seen {
             Seen::Doubled => return None,
             Seen::Restarted { .. } => {

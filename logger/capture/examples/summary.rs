@@ -45,7 +45,9 @@ impl Summary {
         }
         let board = self.boards.entry(source);
         match &reading.value {
-            Value::Board(sentence) => _ = board.or_default().push(sentence),
+            Value::Board(sentence) => {
+                board.or_default().push_at(sentence, reading.boot_ns / 1000);
+            }
             Value::Lost(_) => board.or_default().source_lost(),
             _ => {}
         }

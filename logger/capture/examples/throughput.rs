@@ -72,7 +72,7 @@ fn decode(reader: &mut CaptureReader<SimStorage>) -> Result<u64, Box<dyn Error>>
     for item in reader {
         decoder.push_item(&item?, &mut |reading| {
             if let Value::Board(sentence) = &reading.value {
-                sequence.push(sentence);
+                sequence.push_at(sentence, reading.boot_ns / 1000);
             }
         });
     }

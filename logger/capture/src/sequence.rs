@@ -15,7 +15,12 @@ const LATE_SENTENCES: i64 = 32;
 const LATE_US: i32 = 2_000_000;
 /// A tick this much older than the newest is no sign of a new start yet, in microseconds: some
 /// firmware may take ticks a little before it takes numbers.
-const TICK_SLACK_US: i32 = 100_000;
+const TICK_SLACK_US: i64 = 100_000;
+/// Ticks and the host's clock may differ by this much between two sentences, in microseconds:
+/// longer than any stall of a line that loses nothing.
+const HOST_SLACK_US: u32 = 10_000_000;
+/// After a silence longer than this, in microseconds, a tick does not tell whether it went back.
+const LONGEST_TOLD_US: i64 = 2_000_000_000;
 /// Errors that are not zero are sent once a second: one that comes later than this after the
 /// first sentence is news, in microseconds.
 const ERRORS_PERIOD_US: u32 = 1_100_000;
@@ -95,28 +100,39 @@ impl Sequence {
         self.source_gap = true;
     }
 
-    /// Takes the next sentence received.
+    /// Takes the next sentence received, when nothing is known of its arrival: a new start shows
+    /// when ticks go back, or when the board tells its boot number.
     pub fn push(&mut self, sentence: &Sentence) -> Seen {
+        self.take(sentence, None)
+    }
+
+    /// Takes the next sentence received, which arrived at `host_us` of the host's own clock: a new
+    /// start also shows when ticks go elsewhere than time does.
+    pub fn push_at(&mut self, sentence: &Sentence, host_us: i64) -> Seen {
+        self.take(sentence, Some(host_us))
+    }
+
+    fn take(&mut self, sentence: &Sentence, host_us: Option<i64>) -> Seen {
         let told = boot_number(&sentence.says);
         if let (Some(told), Some(boot)) = (told, &mut self.boot)
             && boot.number.is_some_and(|number| number != told)
         {
             self.end_doubtful();
-            return self.restart(sentence);
+            return self.restart(sentence, host_us);
         }
         let Some(boot) = &mut self.boot else {
-            self.boot = Some(Boot::joined(sentence));
+            self.boot = Some(Boot::joined(sentence, host_us));
             self.source_gap = false;
             return Seen::InOrder;
         };
-        if boot.goes_back(sentence) {
+        if boot.breaks_off(sentence, host_us) {
             self.end_doubtful();
             let old = self.boot.take();
-            let seen = self.restart(sentence);
+            let seen = self.restart(sentence, host_us);
             self.doubtful = old;
             return self.settle(told).unwrap_or(seen);
         }
-        let seen = boot.push(sentence);
+        let seen = boot.push(sentence, host_us);
         self.source_gap = false;
         boot.number = boot.number.or(told);
         self.settle(told).unwrap_or(seen)
@@ -143,12 +159,13 @@ impl Sequence {
         self.boot.as_ref().and_then(|boot| boot.number)
     }
 
-    fn restart(&mut self, sentence: &Sentence) -> Seen {
+    fn restart(&mut self, sentence: &Sentence, host_us: Option<i64>) -> Seen {
         if let Some(old) = self.boot.take() {
             self.ended = self.ended.plus(&old.totals());
         }
         let heard = !std::mem::replace(&mut self.source_gap, false);
-        let boot = if heard { Boot::heard(sentence) } else { Boot::joined(sentence) };
+        let begin = if heard { Boot::heard } else { Boot::joined };
+        let boot = begin(sentence, host_us);
         self.ended.restarts += 1;
         let lost = boot.totals().lost;
         self.boot = Some(boot);
@@ -210,6 +227,8 @@ struct Boot {
     heard_start: bool,
     first_tick: u32,
     newest_tick: u32,
+    /// When its sentence arrived, if that is known.
+    newest_host_us: Option<i64>,
     /// The last sentence with each running number, and its index.
     recent: Box<[Option<(i64, Sentence)>; 256]>,
     errors: Option<Errors>,
@@ -219,16 +238,16 @@ struct Boot {
 
 impl Boot {
     /// A boot that may have been running before.
-    fn joined(sentence: &Sentence) -> Self {
-        Self::begin(sentence, false)
+    fn joined(sentence: &Sentence, host_us: Option<i64>) -> Self {
+        Self::begin(sentence, host_us, false)
     }
 
     /// A boot whose start fell into the recording.
-    fn heard(sentence: &Sentence) -> Self {
-        Self::begin(sentence, true)
+    fn heard(sentence: &Sentence, host_us: Option<i64>) -> Self {
+        Self::begin(sentence, host_us, true)
     }
 
-    fn begin(sentence: &Sentence, heard_start: bool) -> Self {
+    fn begin(sentence: &Sentence, host_us: Option<i64>, heard_start: bool) -> Self {
         let index = i64::from(sentence.sequence);
         let mut boot = Boot {
             number: boot_number(&sentence.says),
@@ -239,12 +258,13 @@ impl Boot {
             heard_start,
             first_tick: sentence.tick,
             newest_tick: sentence.tick,
+            newest_host_us: host_us,
             recent: Box::new([None; 256]),
             errors: None,
             told: Totals::default(),
             closed: false,
         };
-        boot.take(index, sentence);
+        boot.take(index, sentence, host_us);
         boot
     }
 
@@ -253,14 +273,22 @@ impl Boot {
         Totals { lost: sent.saturating_sub(self.told.received), ..self.told }
     }
 
-    /// Ticks never go back, but for switches (theirs is the edge's), doubled and late sentences.
-    fn goes_back(&self, sentence: &Sentence) -> bool {
-        let back = age_us(self.newest_tick, sentence.tick) > TICK_SLACK_US;
+    /// Whether the sentence seems to be of another boot. Ticks go with time and never back, but
+    /// for switches (theirs is the edge's), doubled and late sentences.
+    fn breaks_off(&self, sentence: &Sentence, host_us: Option<i64>) -> bool {
+        let ahead = i64::from(-age_us(self.newest_tick, sentence.tick));
+        let hosts = host_us.zip(self.newest_host_us);
+        let waited = hosts.map(|(now, then)| now.saturating_sub(then));
+        let back = ahead < -TICK_SLACK_US && waited.is_none_or(|us| us < LONGEST_TOLD_US);
+        // Modulo 2^32, as ticks are.
+        let elsewhere =
+            waited.is_some_and(|us| (ahead.wrapping_sub(us) as i32).unsigned_abs() > HOST_SLACK_US);
         let own_tick = !matches!(sentence.says, Says::Switch(_));
-        back && own_tick && !self.is_doubled(sentence) && self.late_index(sentence).is_none()
+        let known = self.is_doubled(sentence) || self.late_index(sentence).is_some();
+        (back || elsewhere) && own_tick && !known
     }
 
-    fn push(&mut self, sentence: &Sentence) -> Seen {
+    fn push(&mut self, sentence: &Sentence, host_us: Option<i64>) -> Seen {
         if self.is_doubled(sentence) {
             self.told.doubled += 1;
             return Seen::Doubled;
@@ -268,12 +296,12 @@ impl Boot {
         if let Some(index) = self.late_index(sentence) {
             self.told.late += 1;
             self.first = self.first.min(index);
-            self.take(index, sentence);
+            self.take(index, sentence, host_us);
             return Seen::Late;
         }
         let before = self.totals().lost;
         let ahead = sentence.sequence.wrapping_sub(self.next as u8);
-        self.take(self.next + i64::from(ahead), sentence);
+        self.take(self.next + i64::from(ahead), sentence, host_us);
         match self.totals().lost.saturating_sub(before) {
             0 => Seen::InOrder,
             lost => Seen::AfterGap { lost },
@@ -296,15 +324,18 @@ impl Boot {
         ((1..=LATE_SENTENCES).contains(&behind) && missing && recent).then_some(index)
     }
 
-    fn take(&mut self, index: i64, sentence: &Sentence) {
+    fn take(&mut self, index: i64, sentence: &Sentence, host_us: Option<i64>) {
         self.recent[usize::from(sentence.sequence)] = Some((index, *sentence));
         self.told.received += 1;
         if index >= self.next {
             self.next = index + 1;
             self.closed = false;
-        }
-        if age_us(self.newest_tick, sentence.tick) < 0 {
-            self.newest_tick = sentence.tick;
+            let older_edge = matches!(sentence.says, Says::Switch(_))
+                && age_us(self.newest_tick, sentence.tick) > 0;
+            if !older_edge {
+                self.newest_tick = sentence.tick;
+                self.newest_host_us = host_us;
+            }
         }
         match &sentence.says {
             Says::Tally(tally) => {
@@ -366,6 +397,7 @@ impl Boot {
         self.next = new.next + ahead;
         self.tally_offset = self.tally_offset.or(new.tally_offset.map(|offset| offset - ahead));
         self.newest_tick = new.newest_tick;
+        self.newest_host_us = new.newest_host_us;
         self.recent = new.recent;
         self.shift_recent(ahead);
         self.errors = new.errors.or(self.errors);

@@ -102,6 +102,49 @@ fn a_silence_longer_than_half_a_tick_period_is_a_gap_not_a_restart() {
     assert_eq!(totals(&sentences), expected);
 }
 
+/// The new tick looks later than the old one; only the host's clock shows that it is not.
+#[test]
+fn a_restart_whose_ticks_seem_to_go_on_is_seen_by_the_hosts_clock() {
+    let mut old = Board { boot_number: 1, sent: 0, tick: u32::MAX / 4 * 3 };
+    let mut sentences = old.run(349);
+    // The board's first sentence, with its boot number, is lost.
+    sentences.extend(&Board::booted(2).run(600)[1..]);
+    let mut sequence = Sequence::new();
+    for (sentence, n) in sentences.iter().zip(0..) {
+        sequence.push_at(sentence, n * 5000);
+    }
+    let expected = Totals { received: 350 + 600, lost: 1, restarts: 1, ..Totals::default() };
+    assert_eq!(sequence.totals(), expected);
+}
+
+#[test]
+fn with_the_hosts_clock_a_silence_of_any_length_is_a_gap() {
+    for silence in [100, 3_000, 430_000, 859_000, 2_000_000] {
+        let mut board = Board::booted(9);
+        let mut sequence = Sequence::new();
+        let mut host = 0;
+        for n in 0..silence + 900 {
+            let sentence = board.send();
+            host += 5001;
+            if !(450..450 + silence).contains(&n) {
+                sequence.push_at(&sentence, host);
+            }
+        }
+        let expected = Totals { received: 900, lost: silence, ..Totals::default() };
+        assert_eq!(sequence.totals(), expected, "after {silence} sentences");
+    }
+}
+
+/// A switch edge's tick is its own, but it is as good a sign of what came before it as any.
+#[test]
+fn a_sentence_overtaken_by_a_switch_edge_is_late() {
+    let mut sentences = Board::booted(1).run(600);
+    let edge = sentences.iter().position(|s| matches!(s.says, Says::Switch(_))).unwrap();
+    sentences.swap(edge, edge - 1);
+    let expected = Totals { received: 601, late: 1, ..Totals::default() };
+    assert_eq!(totals(&sentences), expected);
+}
+
 #[test]
 fn what_a_restarted_board_sent_while_the_source_was_gone_is_not_lost() {
     let mut sequence = Sequence::new();
@@ -241,17 +284,24 @@ proptest! {
 
     #[test]
     fn no_sentences_whatever_make_it_panic(
-        parts in proptest::collection::vec((any::<u8>(), any::<u32>(), 0..4_u8, any::<u32>()), 0..600)
+        parts in proptest::collection::vec(
+            (any::<u8>(), any::<u32>(), 0..4_u8, any::<u32>(), any::<Option<i64>>()),
+            0..600,
+        )
     ) {
         let mut sequence = Sequence::new();
-        for (number, tick, kind, n) in parts {
+        for (number, tick, kind, n, host_us) in parts {
             let says = match kind {
                 0 => Says::Levels(n as u16),
                 1 => Says::Errors(Errors { dropped: n as u16, ..Errors::default() }),
                 2 => Says::Switch(Switch { input: 1, high: true, edges: n as u16 }),
                 _ => Says::Tally(Tally { boot_number: (n % 2) as u16, sent: n, closing: n % 3 == 0 }),
             };
-            sequence.push(&Sentence { sequence: number, tick, says });
+            let sentence = Sentence { sequence: number, tick, says };
+            match host_us {
+                Some(host_us) => sequence.push_at(&sentence, host_us),
+                None => sequence.push(&sentence),
+            };
             sequence.totals();
         }
     }
