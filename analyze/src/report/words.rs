@@ -123,6 +123,7 @@ pub fn estimate_value(r: &Reported) -> String {
 /// A standard uncertainty to two significant digits.
 pub fn uncertainty(u: Option<f64>, unit: &str) -> String {
     match u {
+        Some(0.0) => "0".into(),
         Some(u) => format!("{}{}", fixed(u, decimals_of(u)), unit_suffix(unit)),
         None => "unknown".into(),
     }
