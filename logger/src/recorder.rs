@@ -32,10 +32,11 @@ const OPENING_WAIT: Duration = Duration::from_millis(100);
 ///
 /// ```no_run
 /// use wheelwitness_logger::recorder::Recorder;
-/// use wheelwitness_logger::settings::Typed;
+/// use wheelwitness_logger::settings::{SourceSettings, Typed};
 ///
-/// let board = "board=/dev/serial/by-id/board-17,pulse-board".parse::<wheelwitness_logger::settings::SourceSettings>()?;
-/// let typed = Typed { into: Some("drives/first".into()), sources: vec![board.into()], ..Typed::default() };
+/// let board: SourceSettings = "board=/dev/serial/by-id/board-17,pulse-board".parse()?;
+/// let (into, sources) = (Some("drives/first".into()), vec![board.into()]);
+/// let typed = Typed { into, sources, ..Typed::default() };
 /// let recorder = Recorder::new(typed.meant()?);
 /// let stop = recorder.stop(); // give it to whoever may end the recording
 /// let ended = recorder.run()?;

@@ -230,7 +230,11 @@ impl Source {
     fn arrived(&self, boot_ns: i64, bytes: &[u8], noticed: &Noticed) {
         let dropped = self.shared.queue.push_bytes(self.number, boot_ns, bytes.to_vec());
         if dropped > 0 && !self.told_dropping.swap(true, Ordering::Relaxed) {
-            self.tell(Weight::Warning, "storage does not keep up: the oldest bytes of the least important source are dropped and counted");
+            self.tell(
+                Weight::Warning,
+                "storage does not keep up: the oldest bytes of the least important source are \
+                 dropped and counted",
+            );
         }
         let mut shown = self.shared.status.source(self.number);
         shown.bytes += bytes.len() as u64;
@@ -339,7 +343,8 @@ impl<'a> Listening<'a> {
         match state {
             SourceState::Silent => self.source.note(&format!("silent for {quiet_s:.1} s")),
             SourceState::Unframed => self.source.note(&format!(
-                "bytes arrive but no valid sentence: is {} baud the right speed, and this the right device?",
+                "bytes arrive but no valid sentence: is {} baud the right speed, and this the right \
+                 device?",
                 self.source.settings.baud
             )),
             _ => self.source.note("whole sentences again"),

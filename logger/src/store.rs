@@ -305,7 +305,8 @@ impl Store {
         if is_low && !self.warned_of_space {
             let left = hours.unwrap_or_default() * 60.0;
             let text = format!(
-                "{} left on the medium: enough for about {left:.0} min; the recording will stop cleanly before it is full",
+                "{} left on the medium: enough for about {left:.0} min; the recording will stop \
+                 cleanly before it is full",
                 text::bytes(free)
             );
             self.tell(Weight::Warning, text);

@@ -25,7 +25,8 @@ pub fn printable(text: &str) -> String {
 
 /// Bidirectional formatting characters (Unicode Standard Annex 9, table of explicit formatting).
 fn changes_direction(c: char) -> bool {
-    matches!(c, '\u{200e}' | '\u{200f}' | '\u{061c}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    matches!(c, '\u{200e}' | '\u{200f}' | '\u{061c}')
+        || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
         || matches!(c, '\u{2028}' | '\u{2029}')
 }
 

@@ -191,7 +191,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn chunking_does_not_change_what_is_counted(cuts in prop::collection::vec(1usize..90, 1..60)) {
+        fn chunking_changes_no_count(cuts in prop::collection::vec(1usize..90, 1..60)) {
             let stream = GGA.repeat(20);
             let (mut watcher, mut rest, mut valid) = (Watcher::new(), &stream[..], 0);
             for cut in cuts.into_iter().cycle() {

@@ -2,7 +2,8 @@
 //!
 //! ```
 //! use wheelwitness_logger::settings::{SourceKind, SourceSettings};
-//! let board: SourceSettings = "board=/dev/serial/by-id/board-17,250000,pulse-board".parse().unwrap();
+//! let board = "board=/dev/serial/by-id/board-17,250000,pulse-board";
+//! let board: SourceSettings = board.parse().unwrap();
 //! assert_eq!((board.baud, board.kind), (250_000, SourceKind::PulseBoard));
 //! let receiver: SourceSettings = "gnss=/dev/ttyUSB1,gnss".parse().unwrap();
 //! assert_eq!(receiver.baud, 9_600);

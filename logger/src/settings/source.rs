@@ -68,7 +68,8 @@ impl FromStr for SourceSettings {
     fn from_str(text: &str) -> Result<Self, String> {
         let shape = || {
             format!(
-                "`{text}`: write name=port[,baud][,kind], for example board=/dev/ttyUSB0,250000,pulse-board"
+                "`{text}`: write name=port[,baud][,kind], for example \
+                 board=/dev/ttyUSB0,250000,pulse-board"
             )
         };
         let (name, mut rest) = text.split_once('=').ok_or_else(shape)?;
