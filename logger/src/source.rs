@@ -25,6 +25,9 @@ const READ_BYTES: usize = 64 * 1024;
 const SEARCH_PAUSE: (Duration, Duration) = (Duration::from_millis(100), Duration::from_secs(2));
 /// How often silence is checked for.
 const LOOK_EVERY: Duration = Duration::from_millis(250);
+/// A line on which nothing comes for so long has given what was under way: adapters hold bytes
+/// back for up to 16 ms, and a busy system is slow to hand them over.
+const QUIET: Duration = Duration::from_millis(100);
 /// How long a request to the board may take to leave.
 const REQUEST_WAIT: Duration = Duration::from_millis(200);
 
@@ -362,7 +365,7 @@ impl<'a> Listening<'a> {
                 let _ = timeout(REQUEST_WAIT, self.port.write_all(&finish_request())).await;
                 self.drain_until_closing(until).await
             } else {
-                self.drain_what_is_there(until).await
+                self.drain_until_quiet(until).await
             }
         };
         tokio::select! {
@@ -379,17 +382,16 @@ impl<'a> Listening<'a> {
                 return Ended::Stopped;
             };
             match self.take(read) {
-                Ok(noticed) if noticed.closing => return self.drain_what_is_there(until).await,
+                Ok(noticed) if noticed.closing => return self.drain_until_quiet(until).await,
                 Ok(_) => {}
                 Err(why) => return self.gone(why),
             }
         }
     }
 
-    async fn drain_what_is_there(&mut self, until: Instant) -> Ended {
+    async fn drain_until_quiet(&mut self, until: Instant) -> Ended {
         while Instant::now() < until {
-            // A timeout of nothing still looks once at what has arrived.
-            let Ok(read) = timeout(Duration::ZERO, self.port.read(&mut self.buffer)).await else {
+            let Ok(read) = timeout(QUIET, self.port.read(&mut self.buffer)).await else {
                 break;
             };
             if let Err(why) = self.take(read) {

@@ -256,6 +256,17 @@ fn a_board_that_keeps_sending_does_not_keep_the_recording_open() {
 }
 
 #[test]
+fn what_an_adapter_still_holds_when_the_recording_stops_is_kept() {
+    // A latency timer of 16 ms is the default of a common family of adapters.
+    let steps =
+        [Step::Wait(s(2.0)), Step::Wait(s(0.016)), bytes("late"), Step::Wait(s(0.016)), bytes("r")];
+    let ports = SimPorts::new().script("/sim/a", [line(&steps)]);
+    let told = play(&ports, &["a=/sim/a"], s(2.1));
+    assert_eq!(told.bytes(0), b"later");
+    assert!(told.ended_ms < 2_400, "{}", told.ended_ms);
+}
+
+#[test]
 fn stopping_at_once_waits_for_nothing() {
     let ports = SimPorts::new().script("/sim/a", [line(&[bytes("x")])]);
     let told = play_and(&ports, &["a=/sim/a,pulse-board", "b=/sim/b"], s(2.0), Stop::at_once);
