@@ -4,9 +4,15 @@
 
 pub mod result;
 pub mod series;
+pub mod report;
 pub mod ticks;
 pub mod survey;
 pub mod axis;
 pub mod motion;
+pub mod switching;
+pub mod sound;
+pub mod witness;
+pub mod assemble;
 pub mod claims;
-pub mod report;
+pub mod judge;
+pub mod explain;

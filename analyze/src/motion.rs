@@ -8,7 +8,7 @@ use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::agreement::{Agreement, AgreementFold};
 use wheelwitness_driveline::allowance::{PeriodFold, Segment, Standstill};
 use wheelwitness_driveline::course::Course;
-use wheelwitness_driveline::demand::{Motion, Setup};
+use wheelwitness_driveline::demand::{Motion, Prefer, Setup};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
 use wheelwitness_driveline::pulse::{
     Count, Counted, Counter, Sensing, Step, Stepper, ToothPattern,
@@ -200,7 +200,11 @@ impl Folds<'_> {
     fn take(&mut self, step: &Step) {
         let engaged = self.engaged_at(step);
         let mode = engaged.map(|e| &self.vehicle.modes[e.mode]);
-        let motion = self.setup.motion(step, self.course);
+        let prefer = match mode.map(|m| m.coupling) {
+            Some(Coupling::Locked) => Prefer::Course,
+            _ => Prefer::Wheels,
+        };
+        let motion = self.setup.motion(step, self.course, prefer);
         if let Some(m) = &motion {
             let metres = m.rear.turns * self.setup.metres_per_turn();
             *self.out.distance_m.get_or_insert(0.0) += metres;

@@ -82,9 +82,12 @@ impl AgreementFold {
         };
         let still = [shaft.still, left.still, right.still];
         if still.contains(&true) {
-            // At the edge of standing still one sensor rests before the others do; a sensor is
-            // silent where the others turn on at speed.
-            if [shaft, left, right].iter().any(|t| t.turns > 0.5) {
+            // At the edge of standing still one sensor rests before the others do, and a wheel on
+            // the ground rests while the other one hangs free: then the relation still holds. A
+            // sensor is silent where the others turn on and the relation breaks.
+            let wheels = self.ratio * (left.turns + right.turns) / 2.0;
+            let most = shaft.turns.max(wheels);
+            if most > 0.5 && (shaft.turns - wheels).abs() > 0.2 * most {
                 for (n, s) in self.silent.iter_mut().zip(still) {
                     *n += u32::from(s);
                 }

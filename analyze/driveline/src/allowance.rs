@@ -50,6 +50,8 @@ pub struct Segment {
     pub demanded: Demanded,
     /// Standard uncertainty of the demanded part from the noise of the curvature, turns.
     pub demanded_u: f64,
+    /// Demanded part where the course gave a second opinion: by the wheels, by the course, turns.
+    pub opinions: [f64; 2],
     /// Integral of acceleration over rear turns, m/s^2 times turns.
     pub traction: f64,
     /// Sum of curvature times rear turns (signed).
@@ -87,6 +89,7 @@ impl Segment {
             rear_variance: m.rear.u_start.powi(2),
             demanded: [0.0; 1 + DOUBTS.len()],
             demanded_u: 0.0,
+            opinions: [0.0; 2],
             traction: 0.0,
             curvature_turn: 0.0,
             source: m.source,
@@ -106,6 +109,10 @@ impl Segment {
         self.counted += m.front.turns - m.rear.turns;
         self.input = self.input.zip(m.input).map(|(sum, i)| sum + i.turns / range);
         self.demanded.iter_mut().zip(m.demanded).for_each(|(sum, d)| *sum += d);
+        if let Some(by_course) = m.demanded_by_course {
+            self.opinions[0] += m.demanded[0];
+            self.opinions[1] += by_course;
+        }
         let k = m.curvature.unwrap_or(0.0);
         self.curvature_turn += k * m.rear.turns;
         if k != 0.0 {
@@ -232,8 +239,12 @@ pub fn fit(segments: &[Segment], backlash_turn: f64) -> Option<Allowance> {
     if demanded_turn < EXERCISE_TURN {
         return None;
     }
-    let base = solve(&rows, 0)?;
+    // What a model leaves open scales with what is let through: a first fit tells how much that is.
+    let first = solve(&rows, 0, 1.0)?;
+    let share = first.beta[0].abs().min(1.0);
+    let base = solve(&rows, 0, share)?;
     let (y, mu) = (base.beta[0], base.beta[1]);
+    let counted_range = counted_range(&rows);
     let dof = rows.len() as f64 - 2.0;
     let birge = if dof >= 1.0 { (base.chi2 / dof - 1.0).max(0.0) } else { 0.0 };
     let own = |k: usize| {
@@ -244,13 +255,14 @@ pub fn fit(segments: &[Segment], backlash_turn: f64) -> Option<Allowance> {
         ]
     };
     let mut components = own(0);
-    components.extend(doubts(&rows, y));
-    components.push(Component::own("backlash", backlash_turn / 12f64.sqrt() / demanded_turn));
-    components.push(Component::shared("wheel slip", wheel_slip(&rows, y, demanded_turn)));
+    components.extend(doubts(&rows, y, share));
+    // Play cannot have moved the sum by more than the sum moved.
+    let play = backlash_turn.min(counted_range);
+    components.push(Component::own("backlash", play / 12f64.sqrt() / demanded_turn));
+    components.push(Component::shared("wheel slip", wheel_slip(&rows, y, mu)));
     components.push(Component::own("course", curvature_noise(&rows, y, demanded_turn)));
     components.retain(|c| c.u > 0.0);
-    let straight_turn: f64 =
-        rows.iter().filter(|s| s.curvature().abs() < STRAIGHT_PER_M).map(|s| s.rear).sum();
+    let straight_turn: f64 = rows.iter().filter(|s| is_straight(s)).map(|s| s.rear).sum();
     Some(Allowance {
         allowance: Estimate { name: "allowance".into(), value: y, unit: "1".into(), components },
         mismatch: Estimate {
@@ -261,17 +273,18 @@ pub fn fit(segments: &[Segment], backlash_turn: f64) -> Option<Allowance> {
         },
         demanded_turn,
         straight_turn,
-        counted_range: counted_range(&rows),
-        manoeuvres: manoeuvres(&rows, mu, base.covariance[1][1].sqrt(), backlash_turn),
+        counted_range,
+        manoeuvres: manoeuvres(&rows, mu, base.covariance[1][1].sqrt(), play),
     })
 }
 
-/// Weighted fit of `m = y d + mu S + tau A` with demand variant `variant` and the two priors.
-fn solve(rows: &[&Segment], variant: usize) -> Option<Fit> {
+/// Weighted fit of `m = y d + mu S + tau A` with demand variant `variant` and the two priors;
+/// `share` of the demand is let through.
+fn solve(rows: &[&Segment], variant: usize, share: f64) -> Option<Fit> {
     let mut x: Vec<Vec<f64>> =
         rows.iter().map(|s| vec![s.demanded[variant], s.rear, s.traction]).collect();
     let mut y: Vec<f64> = rows.iter().map(|s| s.counted).collect();
-    let mut sd: Vec<f64> = rows.iter().map(|s| row_sd(s)).collect();
+    let mut sd: Vec<f64> = rows.iter().map(|s| row_sd(s, share)).collect();
     for (k, u) in [(1, MISMATCH_PRIOR_U), (2, TRACTION_PRIOR_U)] {
         let mut row = vec![0.0; 3];
         row[k] = 1.0;
@@ -283,17 +296,17 @@ fn solve(rows: &[&Segment], variant: usize) -> Option<Fit> {
 }
 
 /// Standard deviation of a row: counting, plus what no model of a tyre promises (2 % of the turn
-/// part, 0.05 % of the distance part).
-fn row_sd(s: &Segment) -> f64 {
-    let model = (0.02 * s.demanded[0]).powi(2) + (0.0005 * s.rear).powi(2);
-    (s.variance + s.demanded_u.powi(2) + model).sqrt().max(1e-6)
+/// part, 0.05 % of the distance part), of which a lock lets nothing through.
+fn row_sd(s: &Segment, share: f64) -> f64 {
+    let model = s.demanded_u.hypot(0.02 * s.demanded[0]).hypot(0.0005 * s.rear);
+    (s.variance + (share * model).powi(2)).sqrt().max(1e-6)
 }
 
 /// One component per named doubt: how far `y` moves when that number moves by its uncertainty.
-fn doubts(rows: &[&Segment], y: f64) -> Vec<Component> {
+fn doubts(rows: &[&Segment], y: f64, share: f64) -> Vec<Component> {
     let mut components: Vec<Component> = Vec::new();
     for (k, (_, name)) in DOUBTS.iter().enumerate() {
-        let moved = solve(rows, k + 1).map_or(0.0, |f| f.beta[0] - y);
+        let moved = solve(rows, k + 1, share).map_or(0.0, |f| f.beta[0] - y);
         match components.iter_mut().find(|c| c.name == *name) {
             Some(c) => c.u = c.u.hypot(moved),
             None => components.push(Component::shared(name, moved)),
@@ -302,12 +315,43 @@ fn doubts(rows: &[&Segment], y: f64) -> Vec<Component> {
     components
 }
 
-/// A partly locked pair makes all tyres slip, and the rear ones are the ruler: about half of what
-/// is held back, where something is held back.
-fn wheel_slip(rows: &[&Segment], y: f64, demanded_turn: f64) -> f64 {
-    let turning: f64 = rows.iter().filter(|s| s.demanded[0] > 0.0).map(|s| s.rear).sum();
-    let held = (1.0 - y).abs().min(1.0) * demanded_turn / turning.max(1e-9);
-    y.abs() * held / 2.0 / 3f64.sqrt()
+/// What sliding tyres can do to the ruler.
+///
+/// A pair that holds back a difference makes all tyres slip by that share of their path. Wheels
+/// that slide no longer show the curve (the rear ones, one axle, equal torque), so the demand is
+/// understated and `y` overstated: by up to six times the slip (found on simulated vehicles), and
+/// never by more than to the sharpest curve that a road vehicle drives. Where a course gave a
+/// second opinion, its contradiction counts instead. A course itself is not misled, but the
+/// distance is, by half the slip.
+fn wheel_slip(rows: &[&Segment], y: f64, mu: f64) -> f64 {
+    let turning: Vec<&&Segment> = rows.iter().filter(|s| !is_straight(s)).collect();
+    let rear: f64 = turning.iter().map(|s| s.rear).sum();
+    if rear <= 0.0 {
+        return 0.0;
+    }
+    let demanded: f64 = turning.iter().map(|s| s.demanded[0]).sum();
+    let counted: f64 = turning.iter().map(|s| s.counted).sum::<f64>() - mu * rear;
+    let held = ((demanded - counted) / rear).abs();
+    let by_wheels = turning.iter().any(|s| s.source == Some(CurvatureSource::RearWheels));
+    if !by_wheels {
+        return y.abs() * held / 2.0 / 3f64.sqrt();
+    }
+    let opinions =
+        turning.iter().fold([0.0; 2], |sum, s| [sum[0] + s.opinions[0], sum[1] + s.opinions[1]]);
+    if opinions[0] > 0.7 * demanded {
+        let contradiction = (opinions[0] / opinions[1] - 1.0).abs();
+        return y.abs() * (contradiction - 0.03).max(0.0);
+    }
+    let sharpest = 1.0 - (demanded / rear / SHARPEST_EXCESS).min(1.0);
+    y.abs() * (6.0 * held).min(sharpest) / 3f64.sqrt()
+}
+
+/// Turn part per rear turn of the sharpest circle that a road vehicle drives (wheelbase over
+/// radius of 0.75; common practice).
+const SHARPEST_EXCESS: f64 = 0.25;
+
+fn is_straight(s: &Segment) -> bool {
+    s.curvature().abs() < STRAIGHT_PER_M
 }
 
 fn curvature_noise(rows: &[&Segment], y: f64, demanded_turn: f64) -> f64 {

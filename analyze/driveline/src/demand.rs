@@ -87,6 +87,9 @@ pub enum CurvatureSource {
     Declared,
 }
 
+/// Curvature, its standard uncertainty, where it came from.
+type Curve = (f64, f64, CurvatureSource);
+
 /// One step as the driveline sees it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Motion {
@@ -112,6 +115,17 @@ pub struct Motion {
     pub speed_mps: f64,
     /// Demanded turn part; zeros without a curvature.
     pub demanded: Demanded,
+    /// Demanded turn part by the course, as a second opinion where `source` is another one.
+    pub demanded_by_course: Option<f64>,
+}
+
+/// Which source of curvature goes first where there are two.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Prefer {
+    /// Wheel counts: precise while the tyres roll.
+    Wheels,
+    /// Course over ground: coarse, but true while the tyres of a locked driveline slide.
+    Course,
 }
 
 impl Setup {
@@ -162,7 +176,7 @@ impl Setup {
     }
 
     /// What a step says about both outputs; None while one of them is not measured.
-    pub fn motion(&self, step: &Step, course: &Course) -> Option<Motion> {
+    pub fn motion(&self, step: &Step, course: &Course, prefer: Prefer) -> Option<Motion> {
         let (front, rear) = (self.output(step, 0)?, self.output(step, 1)?);
         let metres = rear.turns * self.metres_per_turn();
         let mut motion = Motion {
@@ -177,42 +191,52 @@ impl Setup {
             source: None,
             speed_mps: metres / step.seconds(),
             demanded: [0.0; 1 + DOUBTS.len()],
+            demanded_by_course: None,
         };
-        self.curve(step, course, metres, &mut motion);
+        self.curve(step, course, metres, prefer, &mut motion);
         Some(motion)
     }
 
-    fn curve(&self, step: &Step, course: &Course, metres: f64, motion: &mut Motion) {
-        if motion.rear.still || metres <= 0.0 {
+    fn curve(&self, step: &Step, course: &Course, metres: f64, prefer: Prefer, m: &mut Motion) {
+        if m.rear.still || metres <= 0.0 {
             return;
         }
-        let wheels = step.at(Place::RearLeft).zip(step.at(Place::RearRight));
-        let found = match wheels {
-            Some((left, right)) if self.open[1] && !left.still && !right.still => {
-                let mean = (left.turns + right.turns) / 2.0;
-                let kappa = (left.turns - right.turns) / (mean * self.lengths_m[2]);
-                let u = [left.u_start, left.u_end, right.u_start, right.u_end];
-                let u = u.iter().map(|u| u * u).sum::<f64>().sqrt() / (mean * self.lengths_m[2]);
-                Some((kappa, u, CurvatureSource::RearWheels))
-            }
-            _ => self.curve_without_wheels(step, course, metres),
+        let wheels = self.curve_by_wheels(step);
+        let by_course = self.curve_by_course(step, course, metres);
+        let found = match prefer {
+            Prefer::Wheels => wheels.or(by_course),
+            Prefer::Course => by_course.or(wheels),
         };
-        let Some((kappa, u, source)) = found else { return };
-        (motion.curvature, motion.curvature_u, motion.source) = (Some(kappa), u, Some(source));
-        motion.demanded = self.demanded(kappa, source, motion.speed_mps, motion.rear.turns);
+        let Some((kappa, u, source)) = found.or(self.curve_declared(course)) else { return };
+        (m.curvature, m.curvature_u, m.source) = (Some(kappa), u, Some(source));
+        m.demanded = self.demanded(kappa, source, m.speed_mps, m.rear.turns);
+        m.demanded_by_course = by_course.filter(|c| c.2 != source).map(|(kappa, ..)| {
+            let ahead = SIDE_SLIP_PER_G * m.speed_mps.powi(2) / GRAVITY;
+            let [wheelbase, track, _] = self.lengths_m;
+            self.declared_ratio() * m.rear.turns * front_excess([wheelbase, track], kappa, ahead)
+        });
     }
 
-    fn curve_without_wheels(
-        &self,
-        step: &Step,
-        course: &Course,
-        metres: f64,
-    ) -> Option<(f64, f64, CurvatureSource)> {
-        let middle_s = (step.start_us + step.end_us) as f64 * 5e-7;
-        if let Some((rate, u)) = course.yaw_rate(middle_s) {
-            let per_metre = step.seconds() / metres;
-            return Some((rate * per_metre, u * per_metre, CurvatureSource::Course));
+    fn curve_by_wheels(&self, step: &Step) -> Option<Curve> {
+        let (left, right) = step.at(Place::RearLeft).zip(step.at(Place::RearRight))?;
+        let mean = (left.turns + right.turns) / 2.0;
+        if !self.open[1] || left.still || right.still || mean <= 0.0 {
+            return None;
         }
+        let per = 1.0 / (mean * self.lengths_m[2]);
+        let u = [left.u_start, left.u_end, right.u_start, right.u_end];
+        let u = u.iter().map(|u| u * u).sum::<f64>().sqrt();
+        Some(((left.turns - right.turns) * per, u * per, CurvatureSource::RearWheels))
+    }
+
+    fn curve_by_course(&self, step: &Step, course: &Course, metres: f64) -> Option<Curve> {
+        let middle_s = (step.start_us + step.end_us) as f64 * 5e-7;
+        let (rate, u) = course.yaw_rate(middle_s)?;
+        let per_metre = step.seconds() / metres;
+        Some((rate * per_metre, u * per_metre, CurvatureSource::Course))
+    }
+
+    fn curve_declared(&self, course: &Course) -> Option<Curve> {
         let (radius, _) = self.declared_m.filter(|_| course.is_empty())?;
         Some((1.0 / radius, 0.0, CurvatureSource::Declared))
     }

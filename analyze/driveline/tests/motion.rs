@@ -7,7 +7,7 @@
 use wheelwitness_driveline::agreement::AgreementFold;
 use wheelwitness_driveline::allowance::{Allowance, PeriodFold, Standstill, fit, front_share};
 use wheelwitness_driveline::course::{Course, Fix};
-use wheelwitness_driveline::demand::{CurvatureSource, Setup};
+use wheelwitness_driveline::demand::{CurvatureSource, Prefer, Setup};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
 use wheelwitness_driveline::pulse::{
     Count, Counted, Counter, Edge, Sensing, Step, Stepper, ToothPattern,
@@ -179,7 +179,7 @@ fn allowance_of(steps: &[Step]) -> (Option<Allowance>, Option<f64>) {
     let mut fold = PeriodFold::new(1.0, setup.metres_per_turn());
     let course = Course::default();
     for step in steps {
-        if let Some(m) = setup.motion(step, &course) {
+        if let Some(m) = setup.motion(step, &course, Prefer::Wheels) {
             fold.push(&m, Standstill::Denied);
         }
     }
@@ -248,7 +248,7 @@ fn mismatch_of(sides: Sides, steps: &[Step], course: &Course) -> Option<Mismatch
     let setup = Setup::new(&vehicle());
     let mut fold = MismatchFold::new(sides);
     for step in steps {
-        let m = setup.motion(step, course);
+        let m = setup.motion(step, course, Prefer::Wheels);
         let curvature =
             m.and_then(|m| Some((m.curvature?, m.demanded[0] / m.rear.turns.max(1e-9))));
         fold.push(step, &setup, curvature, Some(Coupling::Differential));
@@ -308,7 +308,7 @@ fn a_course_alone_tells_the_curvature_where_wheels_are_not_measured() {
         let mut shafts = step.clone();
         shafts.turn = [None; 7];
         places.iter().for_each(|p| shafts.turn[*p as usize] = step.at(*p));
-        if let Some(m) = setup.motion(&shafts, &course) {
+        if let Some(m) = setup.motion(&shafts, &course, Prefer::Wheels) {
             assert!(m.source.is_none_or(|s| s == CurvatureSource::Course));
             fold.push(&m, Standstill::Unknown);
         }
