@@ -6,7 +6,7 @@ use crate::series::{LiftedWindow, Series};
 use wheelwitness_capture::read::{CaptureReader, ReadError};
 use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::agreement::{Agreement, AgreementFold};
-use wheelwitness_driveline::allowance::{PeriodFold, Segment, Standstill};
+use wheelwitness_driveline::allowance::{MismatchPrior, PeriodFold, Segment, Standstill, fit};
 use wheelwitness_driveline::course::Course;
 use wheelwitness_driveline::demand::{Motion, Prefer, Setup};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
@@ -24,6 +24,9 @@ pub struct Engaged {
     pub end_us: i64,
     /// Index of the mode row.
     pub mode: usize,
+    /// False where the row was requested but nothing else says that it was engaged: such a period
+    /// is a witness of what the shafts did, and no claim about the mode rests on it.
+    pub certain: bool,
 }
 
 /// What an engagement period adds up to.
@@ -53,10 +56,12 @@ pub struct Tooth {
     /// True when the edges repeat once a turn with one edge fewer and a double gap: a tooth or
     /// magnet is missing.
     pub missing_tooth: bool,
+    /// True when edges come in between that no tooth makes.
+    pub extra_edges: bool,
 }
 
 /// Everything the motion adds up to.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Motions {
     /// By engagement period, in order.
     pub periods: Vec<Period>,
@@ -66,6 +71,8 @@ pub struct Motions {
     pub silent: [[u32; 3]; 2],
     /// Front/rear, front left/right, rear left/right.
     pub mismatch: [Option<Mismatch>; 3],
+    /// What is known of the mismatch before any period is fitted.
+    pub prior: MismatchPrior,
     /// Straight running seen for each comparison, metres.
     pub straight_m: [f64; 3],
     /// Distance, metres, by the rear output.
@@ -79,12 +86,14 @@ pub fn edges_per_turn(sensor: &Sensor) -> u32 {
     sensor.pulses_per_turn * if sensor.edges == Edges::Both { 2 } else { 1 }
 }
 
-/// Learns the tooth pattern of every sensor: one pass.
+/// Learns the tooth pattern of every sensor, and samples the rate of the rear output (or
+/// whatever turns with the vehicle) ten times a second: one pass.
 pub fn teeth<S: Storage>(
     vehicle: &Vehicle,
     axis: Axis,
     reader: &mut CaptureReader<S>,
-) -> Result<Vec<Tooth>, ReadError> {
+) -> Result<(Vec<Tooth>, Vec<(f64, f64)>), ReadError> {
+    let mut rates = RateSampler::new(vehicle);
     struct Learner {
         sensor: Sensor,
         counter: Counter,
@@ -104,6 +113,7 @@ pub fn teeth<S: Storage>(
     axis.pass(reader, |at_us, _, event| match event {
         BoardEvent::Reset => learners.iter_mut().for_each(|l| *l = learner(&l.sensor)),
         BoardEvent::Counts { first_channel, counts } => {
+            rates.take(at_us, first_channel, &counts);
             for l in &mut learners {
                 let Some(count) = count_of(&l.sensor, first_channel, &counts) else { continue };
                 if let Counted::Edge(edge) = l.counter.observe(at_us, count) {
@@ -118,10 +128,47 @@ pub fn teeth<S: Storage>(
     })?;
     let tooth = |l: Learner| Tooth {
         missing_tooth: l.one_short.is_some_and(|p| p.has_double_gap()) && !l.full.has_double_gap(),
+        extra_edges: l.full.has_extra_edges(),
         sensor: l.sensor,
         pattern: l.full,
     };
-    Ok(learners.into_iter().map(tooth).collect())
+    Ok((learners.into_iter().map(tooth).collect(), rates.samples))
+}
+
+/// Time between samples of a rate, microseconds.
+const RATE_US: i64 = 200_000;
+
+/// Samples the edge rate of one sensor that turns with the vehicle.
+struct RateSampler {
+    sensor: Option<Sensor>,
+    counter: Counter,
+    last: Option<(i64, i64)>,
+    samples: Vec<(f64, f64)>,
+}
+
+impl RateSampler {
+    fn new(vehicle: &Vehicle) -> Self {
+        let places = [Place::RearLeft, Place::RearShaft, Place::FrontLeft, Place::FrontShaft];
+        let sensor = places.into_iter().find_map(|p| vehicle.sensor(p)).cloned();
+        RateSampler { sensor, counter: Counter::default(), last: None, samples: Vec::new() }
+    }
+
+    fn take(&mut self, at_us: i64, first_channel: u8, counts: &[Count; 4]) {
+        let count = self.sensor.as_ref().and_then(|s| count_of(s, first_channel, counts));
+        let Some(Counted::Edge(edge)) = count.map(|c| self.counter.observe(at_us, c)) else {
+            return;
+        };
+        let Some((time_us, index)) = self.last else {
+            self.last = Some((edge.time_us, edge.index));
+            return;
+        };
+        let gap_us = edge.time_us - time_us;
+        if gap_us >= RATE_US {
+            let middle_s = (edge.time_us + time_us) as f64 * 5e-7;
+            self.samples.push((middle_s, (edge.index - index) as f64 / gap_us as f64));
+            self.last = Some((edge.time_us, edge.index));
+        }
+    }
 }
 
 fn count_of(sensor: &Sensor, first_channel: u8, counts: &[Count; 4]) -> Option<Count> {
@@ -183,7 +230,16 @@ pub fn motions<S: Storage>(
         mismatch: [Sides::FrontRear, Sides::FrontLeftRight, Sides::RearLeftRight]
             .map(MismatchFold::new),
         plot: Plot::default(),
-        out: Motions::default(),
+        out: Motions {
+            periods: Vec::new(),
+            agreement: [None, None],
+            silent: [[0; 3]; 2],
+            mismatch: [None, None, None],
+            prior: MismatchPrior { mean: setup.declared_ratio() - 1.0, u: UNSEEN_MISMATCH_U },
+            straight_m: [0.0; 3],
+            distance_m: None,
+            series: Series::default(),
+        },
     };
     axis.pass(reader, |at_us, record, event| match event {
         BoardEvent::Reset => stepper.restart(&mut |step| folds.take(step)),
@@ -292,9 +348,46 @@ impl Folds<'_> {
             out.straight_m[k] = fold.straight_m();
             out.mismatch[k] = fold.finish(self.setup, self.course);
         }
+        if let Some(front_rear) = &out.mismatch[0] {
+            out.prior = prior(self.setup, front_rear);
+        }
+        let (allowance, u, at_mps) = open_allowance(self.vehicle, self.setup, &out);
+        if let Some(front_rear) = &mut out.mismatch[0] {
+            front_rear.doubt_drag(allowance, u, at_mps);
+        }
         out.series = self.plot.finish();
         out
     }
+}
+
+/// Standard uncertainty of the mismatch where no straight running showed it (common practice: a
+/// wrong axle ratio or tyre size is off by a few percent).
+const UNSEEN_MISMATCH_U: f64 = 0.02;
+
+/// How far the mismatch of a turn may differ from that of straight running (drag of the steered
+/// wheels; common practice).
+const TURNING_MISMATCH_U: f64 = 0.0015;
+
+fn prior(setup: &Setup, front_rear: &Mismatch) -> MismatchPrior {
+    let front_mm = 1e3 * setup.circumference_m[0];
+    let circumferences = 1.0 - front_rear.difference_mm.value / front_mm;
+    let mean = setup.ratio[0] / setup.ratio[1] * circumferences - 1.0;
+    MismatchPrior { mean, u: (front_rear.difference_mm.u() / front_mm).hypot(TURNING_MISMATCH_U) }
+}
+
+/// Allowance of the open center differential as measured in this drive, its uncertainty and the
+/// speed at which it was measured; where it was not, nearly free (common practice).
+fn open_allowance(vehicle: &Vehicle, setup: &Setup, out: &Motions) -> (f64, f64, f64) {
+    let open =
+        out.periods.iter().filter(|p| coupling(vehicle, p.engaged.mode) == Coupling::Differential);
+    let fits =
+        open.filter_map(|p| Some((fit(&p.segments, vehicle.limits.backlash_turn, out.prior)?, p)));
+    let best = fits.min_by(|a, b| a.0.allowance.u().total_cmp(&b.0.allowance.u()));
+    let Some((found, period)) = best else { return (1.0, 0.03, 2.0) };
+    let turning = period.segments.iter().filter(|s| s.demanded[0] > 0.1);
+    let (turns, seconds) = turning.fold((0.0, 0.0), |sum, s| (sum.0 + s.rear, sum.1 + s.seconds()));
+    let at_mps = turns * setup.metres_per_turn() / f64::max(seconds, 1e-3);
+    (found.allowance.value, found.allowance.u(), at_mps)
 }
 
 /// Rows kept for the plots; a longer drive doubles the steps per row.

@@ -1,1 +1,3 @@
-//! Tests that cross crates.
+//! Tests that cross crates, and the truth campaign.
+
+pub mod campaign;

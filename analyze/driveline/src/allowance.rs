@@ -16,8 +16,17 @@ pub const STRAIGHT_PER_M: f64 = 1.0 / 150.0;
 /// Longest segment, microseconds; longer stretches become several rows.
 const SEGMENT_MAX_US: i64 = 15_000_000;
 
-/// Prior of the mismatch, relative (common practice: no pair of axles differs by more than 10 %).
-const MISMATCH_PRIOR_U: f64 = 0.05;
+/// What is known beforehand of the mismatch, in turns of the front output per rear turn, less one.
+///
+/// Turning alone hardly tells an allowance from a mismatch: both let the outputs differ in
+/// proportion to the way. Straight running in the same drive does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MismatchPrior {
+    /// Expected mismatch of freely rolling axles.
+    pub mean: f64,
+    /// Standard uncertainty.
+    pub u: f64,
+}
 
 /// Prior of the traction slope, per m/s^2 (handbook: 0.2 to 0.3 % on a single driven axle).
 const TRACTION_PRIOR_U: f64 = 0.003;
@@ -63,6 +72,7 @@ pub struct Segment {
     first_speed: f64,
     last_speed: f64,
     metres_per_turn: f64,
+    smear_s: f64,
 }
 
 impl Segment {
@@ -97,6 +107,7 @@ impl Segment {
             first_speed: m.speed_mps,
             last_speed: m.speed_mps,
             metres_per_turn,
+            smear_s: m.smear_s,
         };
         s.take(m, range);
         s
@@ -133,10 +144,15 @@ impl Segment {
 
     fn continues_with(&self, m: &Motion) -> bool {
         let (mean, k) = (self.curvature(), m.curvature.unwrap_or(0.0));
-        m.start_us == self.end_us
+        let alike = match self.source {
+            // A course lags and smears: a whole turn stays together, with how it began and ended.
+            Some(CurvatureSource::Course) => side(k) == side(mean),
+            _ => (k - mean).abs() <= STRAIGHT_PER_M.max(0.25 * mean.abs()),
+        };
+        alike
+            && m.start_us == self.end_us
             && m.source == self.source
             && m.end_us - self.start_us <= SEGMENT_MAX_US
-            && (k - mean).abs() <= STRAIGHT_PER_M.max(0.25 * mean.abs())
     }
 }
 
@@ -233,16 +249,18 @@ pub struct Allowance {
 ///
 /// `backlash_turn` is the play between the outputs: a locked pair may still shift by that much
 /// once per load reversal.
-pub fn fit(segments: &[Segment], backlash_turn: f64) -> Option<Allowance> {
-    let rows: Vec<&Segment> = segments.iter().filter(|s| s.source.is_some() && !s.lifted).collect();
+pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Option<Allowance> {
+    let sharpened = sharpen(segments);
+    let rows: Vec<&Segment> = sharpened.iter().collect();
     let demanded_turn: f64 = rows.iter().map(|s| s.demanded[0]).sum();
     if demanded_turn < EXERCISE_TURN {
         return None;
     }
     // What a model leaves open scales with what is let through: a first fit tells how much that is.
-    let first = solve(&rows, 0, 1.0)?;
-    let share = first.beta[0].abs().min(1.0);
-    let base = solve(&rows, 0, share)?;
+    let first = solve(&rows, 0, 1.0, prior)?;
+    let share = first.beta[0].clamp(0.0, 1.0);
+    let let_through = MismatchPrior { mean: prior.mean * share, ..prior };
+    let base = solve(&rows, 0, share, let_through)?;
     let (y, mu) = (base.beta[0], base.beta[1]);
     let counted_range = counted_range(&rows);
     let dof = rows.len() as f64 - 2.0;
@@ -255,7 +273,7 @@ pub fn fit(segments: &[Segment], backlash_turn: f64) -> Option<Allowance> {
         ]
     };
     let mut components = own(0);
-    components.extend(doubts(&rows, y, share));
+    components.extend(doubts(&rows, y, share, let_through));
     // Play cannot have moved the sum by more than the sum moved.
     let play = backlash_turn.min(counted_range);
     components.push(Component::own("backlash", play / 12f64.sqrt() / demanded_turn));
@@ -280,16 +298,16 @@ pub fn fit(segments: &[Segment], backlash_turn: f64) -> Option<Allowance> {
 
 /// Weighted fit of `m = y d + mu S + tau A` with demand variant `variant` and the two priors;
 /// `share` of the demand is let through.
-fn solve(rows: &[&Segment], variant: usize, share: f64) -> Option<Fit> {
+fn solve(rows: &[&Segment], variant: usize, share: f64, prior: MismatchPrior) -> Option<Fit> {
     let mut x: Vec<Vec<f64>> =
         rows.iter().map(|s| vec![s.demanded[variant], s.rear, s.traction]).collect();
     let mut y: Vec<f64> = rows.iter().map(|s| s.counted).collect();
     let mut sd: Vec<f64> = rows.iter().map(|s| row_sd(s, share)).collect();
-    for (k, u) in [(1, MISMATCH_PRIOR_U), (2, TRACTION_PRIOR_U)] {
+    for (k, mean, u) in [(1, prior.mean, prior.u), (2, 0.0, TRACTION_PRIOR_U)] {
         let mut row = vec![0.0; 3];
         row[k] = 1.0;
         x.push(row);
-        y.push(0.0);
+        y.push(mean);
         sd.push(u);
     }
     least_squares(&x, &y, &sd)
@@ -303,10 +321,10 @@ fn row_sd(s: &Segment, share: f64) -> f64 {
 }
 
 /// One component per named doubt: how far `y` moves when that number moves by its uncertainty.
-fn doubts(rows: &[&Segment], y: f64, share: f64) -> Vec<Component> {
+fn doubts(rows: &[&Segment], y: f64, share: f64, prior: MismatchPrior) -> Vec<Component> {
     let mut components: Vec<Component> = Vec::new();
     for (k, (_, name)) in DOUBTS.iter().enumerate() {
-        let moved = solve(rows, k + 1, share).map_or(0.0, |f| f.beta[0] - y);
+        let moved = solve(rows, k + 1, share, prior).map_or(0.0, |f| f.beta[0] - y);
         match components.iter_mut().find(|c| c.name == *name) {
             Some(c) => c.u = c.u.hypot(moved),
             None => components.push(Component::shared(name, moved)),
@@ -351,15 +369,57 @@ fn wheel_slip(rows: &[&Segment], y: f64, mu: f64) -> f64 {
 const SHARPEST_EXCESS: f64 = 0.25;
 
 fn is_straight(s: &Segment) -> bool {
-    s.curvature().abs() < STRAIGHT_PER_M
+    side(s.curvature()) == 0
 }
 
+/// Right (1), left (-1) or straight (0).
+fn side(curvature: f64) -> i8 {
+    match curvature {
+        k if k > STRAIGHT_PER_M => 1,
+        k if k < -STRAIGHT_PER_M => -1,
+        _ => 0,
+    }
+}
+
+/// Noise of the curvature, and what was put back for the smear of a course.
 fn curvature_noise(rows: &[&Segment], y: f64, demanded_turn: f64) -> f64 {
-    let course = rows.iter().any(|s| s.source == Some(CurvatureSource::Course));
-    let sum: f64 = rows.iter().map(|s| s.demanded_u.powi(2)).sum();
-    // A course lags and its slope smears where a circle begins and ends (common practice: 2 %).
-    let smear = if course { 0.02 } else { 0.0 };
-    y.abs() * (sum.sqrt() / demanded_turn).hypot(smear)
+    let noise: f64 = rows.iter().map(|s| s.demanded_u.powi(2)).sum();
+    let smear: f64 = turns_of(rows).map(|turn| put_back(turn) * 2.0 / 3f64.sqrt()).sum();
+    y.abs() * noise.sqrt().hypot(smear) / demanded_turn
+}
+
+/// Neighbouring segments that turn to the same side.
+fn turns_of<'a, 'b>(rows: &'a [&'b Segment]) -> impl Iterator<Item = &'a [&'b Segment]> {
+    let of = |s: &Segment| side(s.curvature());
+    rows.chunk_by(move |a, b| of(a) == of(b)).filter(move |turn| of(turn[0]) != 0)
+}
+
+/// Demand lost to the smear of a course at one end of a turn: a slope taken over a window turns a
+/// step of the curvature into a ramp, and the square of a ramp is a sixth of the window short.
+fn put_back(turn: &[&Segment]) -> f64 {
+    let rate = turn.iter().map(|s| s.demanded[0] / s.seconds().max(0.5)).fold(0.0, f64::max);
+    turn.iter().map(|s| s.smear_s).fold(0.0, f64::max) / 6.0 * rate
+}
+
+/// The segments that can be fitted, with the demand that a course smears away put back at both
+/// ends of every turn.
+fn sharpen(segments: &[Segment]) -> Vec<Segment> {
+    let rows: Vec<&Segment> = segments.iter().filter(|s| s.source.is_some() && !s.lifted).collect();
+    let mut out: Vec<Segment> = rows.iter().map(|s| (*s).clone()).collect();
+    let mut at = 0;
+    for turn in rows.chunk_by(|a, b| side(a.curvature()) == side(b.curvature())) {
+        let (first, last) = (at, at + turn.len() - 1);
+        at += turn.len();
+        let missing = put_back(turn);
+        if side(turn[0].curvature()) == 0 || missing == 0.0 {
+            continue;
+        }
+        for end in [first, last] {
+            let factor = 1.0 + missing / out[end].demanded[0].max(1e-9);
+            out[end].demanded.iter_mut().for_each(|d| *d *= factor);
+        }
+    }
+    out
 }
 
 fn counted_range(rows: &[&Segment]) -> f64 {
@@ -376,13 +436,7 @@ fn counted_range(rows: &[&Segment]) -> f64 {
 /// Turning manoeuvres: neighbouring segments that turn to the same side, at least
 /// [`EXERCISE_TURN`] demanded, each with its own allowance once the mismatch is taken off.
 fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64, i64, Estimate)> {
-    let side = |s: &Segment| match s.curvature() {
-        k if k > STRAIGHT_PER_M => 1,
-        k if k < -STRAIGHT_PER_M => -1,
-        _ => 0,
-    };
-    rows.chunk_by(|a, b| side(a) == side(b))
-        .filter(|group| side(group[0]) != 0)
+    turns_of(rows)
         .filter_map(|group| {
             let d: f64 = group.iter().map(|s| s.demanded[0]).sum();
             let rear: f64 = group.iter().map(|s| s.rear).sum();
@@ -411,6 +465,10 @@ fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64,
         .collect()
 }
 
+/// Play of the gears between input and outputs, as a share of the play between the outputs
+/// (common practice: the case alone, without joints and axles).
+const GEAR_PLAY: f64 = 0.05;
+
 /// The front's share of the drive: `N_in / r - N_R = a (N_F - N_R)` while the outputs differ.
 ///
 /// Zero means that the input turns with the rear output alone, the declared share that both are
@@ -420,7 +478,7 @@ pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate>
     let rows: Vec<(f64, f64, f64)> = segments
         .iter()
         .filter_map(|s| {
-            let sd = (s.input_variance + s.rear_variance + (0.0002 * s.rear).powi(2)).sqrt();
+            let sd = (s.input_variance + s.rear_variance).sqrt();
             Some((s.counted, s.input? - s.rear, sd.max(1e-6)))
         })
         .collect();
@@ -438,7 +496,7 @@ pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate>
     let mut components = vec![
         Component::own("counting", u),
         Component::from_scatter("scatter", u * birge, dof),
-        Component::own("backlash", backlash_turn / 12f64.sqrt() / differed),
+        Component::own("backlash", GEAR_PLAY * backlash_turn / 12f64.sqrt() / differed),
     ];
     components.retain(|c| c.u > 0.0);
     Some(Estimate { name: "front share".into(), value: fit.beta[0], unit: "1".into(), components })

@@ -9,8 +9,9 @@ use std::f64::consts::{PI, TAU};
 /// Below this speed a course is not used, m/s.
 pub const SPEED_MIN_MPS: f64 = 0.7;
 
-/// Half the window of a slope, seconds.
-const HALF_WINDOW_S: f64 = 2.0;
+/// Half the window of a slope: at least this many seconds, and this many fixes to each side.
+const HALF_WINDOW_S: f64 = 0.65;
+const HALF_WINDOW_FIXES: f64 = 2.1;
 
 /// A longer pause between fixes breaks the track, seconds.
 const GAP_S: f64 = 2.5;
@@ -74,6 +75,15 @@ impl Course {
         (b >= a + 4 && !broken).then(|| &self.fixes[a..b])
     }
 
+    /// Length of the window over which a slope is taken, seconds: by how often fixes come.
+    pub fn window_s(&self) -> f64 {
+        let sample = &self.fixes[..self.fixes.len().min(200)];
+        let mut gaps: Vec<f64> = sample.windows(2).map(|w| w[1].time_s - w[0].time_s).collect();
+        gaps.sort_by(f64::total_cmp);
+        let typical = gaps.get(gaps.len() / 2).copied().unwrap_or(1.0);
+        2.0 * HALF_WINDOW_S.max(HALF_WINDOW_FIXES * typical)
+    }
+
     /// Yaw rate at an instant and its standard uncertainty, rad/s, positive to the right; None
     /// where the track has no fixes around it.
     ///
@@ -87,10 +97,11 @@ impl Course {
     /// assert!((rate - 0.3).abs() < 1e-6 && u < 0.02);
     /// ```
     pub fn yaw_rate(&self, at_s: f64) -> Option<(f64, f64)> {
-        let fixes = self.window(at_s - HALF_WINDOW_S, at_s + HALF_WINDOW_S)?;
+        let half = self.window_s() / 2.0;
+        let fixes = self.window(at_s - half, at_s + half)?;
         let n = fixes.len() as f64;
         let (first, last) = (fixes[0].time_s, fixes[fixes.len() - 1].time_s);
-        if first > at_s - 0.5 * HALF_WINDOW_S || last < at_s + 0.5 * HALF_WINDOW_S {
+        if first > at_s - 0.5 * half || last < at_s + 0.5 * half {
             return None;
         }
         let mean = |f: &dyn Fn(&Fix) -> f64| fixes.iter().map(f).sum::<f64>() / n;
@@ -100,15 +111,47 @@ impl Course {
         Some((sxy / sxx, course_u_rad(v) / sxx.sqrt()))
     }
 
-    /// Course at an instant (mean of the fixes within half a second) and its standard
-    /// uncertainty, radians.
+    /// Course at an instant (mean of the fixes within a second) and its standard uncertainty,
+    /// radians. For straight running: a turn would bend the mean.
     pub fn at(&self, at_s: f64) -> Option<(f64, f64)> {
-        let a = self.fixes.partition_point(|f| f.time_s < at_s - 0.6);
-        let b = self.fixes.partition_point(|f| f.time_s <= at_s + 0.6);
+        let a = self.fixes.partition_point(|f| f.time_s < at_s - 1.05);
+        let b = self.fixes.partition_point(|f| f.time_s <= at_s + 1.05);
         let near = self.fixes.get(a..b).filter(|f| f.len() >= 2)?;
         let n = near.len() as f64;
         let v = near.iter().map(|f| f.speed_mps).sum::<f64>() / n;
         Some((near.iter().map(|f| f.course_rad).sum::<f64>() / n, course_u_rad(v)))
+    }
+
+    /// The same fixes, each `lag_s` seconds earlier: what a receiver that speaks late meant.
+    pub fn earlier_by(mut self, lag_s: f64) -> Self {
+        self.fixes.iter_mut().for_each(|f| f.time_s -= lag_s);
+        self.speeds.iter_mut().for_each(|s| s.0 -= lag_s);
+        self
+    }
+
+    /// How late the receiver speaks: the lag at which its speeds fit best (least squares, scale
+    /// free) to `wheel`, ascending pairs of time and any measure proportional to speed. None
+    /// where the speed hardly changed.
+    pub fn lag_s(&self, wheel: &[(f64, f64)]) -> Option<f64> {
+        let at = |t: f64| {
+            let k = wheel.partition_point(|w| w.0 < t);
+            let (a, b) = (wheel.get(k.checked_sub(1)?)?, wheel.get(k)?);
+            let near = b.0 - a.0 < 0.5;
+            near.then(|| a.1 + (b.1 - a.1) * (t - a.0) / (b.0 - a.0).max(1e-9))
+        };
+        let misfit = |lag: f64| {
+            let (mut vv, mut vw, mut ww, mut n) = (0.0, 0.0, 0.0, 0u32);
+            for (t, v) in &self.speeds {
+                let Some(w) = at(t - lag) else { continue };
+                (vv, vw, ww, n) = (vv + v * v, vw + v * w, ww + w * w, n + 1);
+            }
+            (n >= 30 && ww > 0.0).then(|| (vv - vw * vw / ww) / vv.max(1e-9))
+        };
+        let lags = (0..=24).map(|k| 0.05 * f64::from(k));
+        let fits: Vec<(f64, f64)> = lags.filter_map(|lag| Some((lag, misfit(lag)?))).collect();
+        let best = fits.iter().min_by(|a, b| a.1.total_cmp(&b.1))?;
+        let worst = fits.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        (worst.1 > 1.5 * best.1).then_some(best.0)
     }
 
     /// Speed over ground nearest to an instant, if a fix lies within 1.5 s of it, m/s.
@@ -122,7 +165,7 @@ impl Course {
 
     /// True when the course runs without a break between two instants.
     pub fn unbroken(&self, from_s: f64, to_s: f64) -> bool {
-        self.window(from_s - 0.6, to_s + 0.6).is_some()
+        self.window(from_s - 1.05, to_s + 1.05).is_some()
     }
 }
 

@@ -115,6 +115,8 @@ pub struct Motion {
     pub speed_mps: f64,
     /// Demanded turn part; zeros without a curvature.
     pub demanded: Demanded,
+    /// Length of the window over which a course was smeared, seconds; 0 for other sources.
+    pub smear_s: f64,
     /// Demanded turn part by the course, as a second opinion where `source` is another one.
     pub demanded_by_course: Option<f64>,
 }
@@ -191,6 +193,7 @@ impl Setup {
             source: None,
             speed_mps: metres / step.seconds(),
             demanded: [0.0; 1 + DOUBTS.len()],
+            smear_s: 0.0,
             demanded_by_course: None,
         };
         self.curve(step, course, metres, prefer, &mut motion);
@@ -209,6 +212,7 @@ impl Setup {
         };
         let Some((kappa, u, source)) = found.or(self.curve_declared(course)) else { return };
         (m.curvature, m.curvature_u, m.source) = (Some(kappa), u, Some(source));
+        m.smear_s = if source == CurvatureSource::Course { course.window_s() } else { 0.0 };
         m.demanded = self.demanded(kappa, source, m.speed_mps, m.rear.turns);
         m.demanded_by_course = by_course.filter(|c| c.2 != source).map(|(kappa, ..)| {
             let ahead = SIDE_SLIP_PER_G * m.speed_mps.powi(2) / GRAVITY;

@@ -79,6 +79,10 @@ pub struct Mismatch {
     pub difference_mm: Estimate,
     /// Straight running it rests on, metres.
     pub straight_m: f64,
+    /// Share of it that was driven through the center differential, whose drag hides a part.
+    pub through_differential: f64,
+    /// Mean speed of that share, m/s.
+    pub differential_mps: f64,
     /// First and last instant, board microseconds.
     pub span_us: (i64, i64),
     /// First and last raw record.
@@ -86,6 +90,19 @@ pub struct Mismatch {
 }
 
 const ROWS_MAX: usize = 8192;
+
+impl Mismatch {
+    /// Adds what the drag of the center differential may hide: friction between the outputs
+    /// holds back a share of any difference, a larger one at speed. `allowance` was measured at
+    /// the speed `at_mps` with standard uncertainty `u`.
+    pub fn doubt_drag(&mut self, allowance: f64, u: f64, at_mps: f64) {
+        let friction = (1.0 / allowance.max(0.05) - 1.0).max(0.0) + u;
+        let at_speed = friction * self.differential_mps / at_mps.max(0.5);
+        let hidden = at_speed / (1.0 + at_speed) * self.through_differential;
+        let u = hidden * self.difference_mm.value.abs() / 3f64.sqrt();
+        self.difference_mm.components.push(Component::shared("center drag", u));
+    }
+}
 
 impl MismatchFold {
     /// A fold for one comparison.
@@ -220,7 +237,13 @@ impl MismatchFold {
                 .collect(),
         };
         let (first, last) = (&self.rows[0], &self.rows[n - 1]);
+        let open = self.rows.iter().filter(|r| r.coupling == Some(Coupling::Differential));
+        let (metres, seconds) = open.fold((0.0, 0.0), |sum, r| {
+            (sum.0 + r.metres, sum.1 + (r.end_us - r.start_us) as f64 * 1e-6)
+        });
         Some(Mismatch {
+            through_differential: metres / straight_m,
+            differential_mps: if seconds > 0.0 { metres / seconds } else { 0.0 },
             difference_mm,
             straight_m,
             span_us: (first.start_us, last.end_us),

@@ -22,6 +22,10 @@ pub const STILL_US: i64 = 1_000_000;
 /// a 16-bit counter may have wrapped unseen (65,536 edges at 700 per second are 93 s).
 pub const BREAK_US: i64 = 20_000_000;
 
+/// A channel that was not reported for longer than this was not watched: it did not stand still,
+/// nobody looked.
+const WATCHED_US: i64 = 300_000;
+
 /// No sensor of a road vehicle makes more edges a second than this.
 pub const EDGES_PER_S_MAX: f64 = 20_000.0;
 
@@ -63,6 +67,11 @@ pub enum Counted {
 }
 
 impl Counter {
+    /// Edges since the channel was first seen; None before.
+    pub fn index(&self) -> Option<i64> {
+        self.last.map(|(_, _, index)| index)
+    }
+
     /// Takes a report at a board time (microseconds, ascending).
     ///
     /// ```
@@ -122,6 +131,8 @@ struct Track {
     counter: Counter,
     edges: VecDeque<Edge>,
     at_boundary: Option<Phase>,
+    reported_us: Option<i64>,
+    unwatched: VecDeque<(i64, i64)>,
 }
 
 /// Turns of one sensor in a step.
@@ -170,6 +181,7 @@ pub struct Stepper {
     pending: VecDeque<(i64, u64)>,
     last_record: u64,
     newest_us: i64,
+    hold_until_us: i64,
 }
 
 impl Stepper {
@@ -180,6 +192,8 @@ impl Stepper {
             counter: Counter::default(),
             edges: VecDeque::new(),
             at_boundary: None,
+            reported_us: None,
+            unwatched: VecDeque::new(),
         };
         Stepper {
             tracks: sensors.iter().map(track).collect(),
@@ -187,6 +201,7 @@ impl Stepper {
             pending: VecDeque::new(),
             last_record: 0,
             newest_us: i64::MIN,
+            hold_until_us: i64::MIN,
         }
     }
 
@@ -202,11 +217,16 @@ impl Stepper {
         if self.newest_us != i64::MIN && tick_us - self.newest_us > BREAK_US {
             self.restart(out);
         }
+        if self.newest_us != i64::MIN && tick_us - self.newest_us > WATCHED_US {
+            // After a gap the edges of every channel must first be seen again.
+            self.hold_until_us = tick_us + STILL_US;
+        }
         self.newest_us = self.newest_us.max(tick_us);
         self.note_boundaries(tick_us, record);
         for track in &mut self.tracks {
             let slot = usize::from(track.sensing.channel.wrapping_sub(first_channel));
             let Some(report) = counts.get(slot) else { continue };
+            track.watched(tick_us);
             match track.counter.observe(tick_us, *report) {
                 Counted::Edge(edge) => track.edges.push_back(edge),
                 Counted::Implausible => {
@@ -236,7 +256,8 @@ impl Stepper {
 
     fn emit(&mut self, hold_us: i64, out: &mut impl FnMut(&Step)) {
         while let Some(&(boundary_us, record)) = self.pending.front() {
-            if self.newest_us - boundary_us < hold_us {
+            let waiting = hold_us > 0 && self.newest_us < self.hold_until_us;
+            if waiting || self.newest_us - boundary_us < hold_us {
                 return;
             }
             self.pending.pop_front();
@@ -262,6 +283,19 @@ impl Stepper {
 }
 
 impl Track {
+    fn watched(&mut self, tick_us: i64) {
+        if let Some(before) = self.reported_us.replace(tick_us)
+            && tick_us - before > WATCHED_US
+        {
+            self.unwatched.push_back((before, tick_us));
+        }
+    }
+
+    fn was_watched(&self, at_us: i64) -> bool {
+        let since = self.reported_us.is_some_and(|r| at_us <= r + WATCHED_US);
+        since && !self.unwatched.iter().any(|(from, to)| (*from..*to).contains(&at_us))
+    }
+
     fn position(&self, index: i64) -> f64 {
         let teeth = self.sensing.pattern.len();
         let correction = match teeth {
@@ -278,16 +312,18 @@ impl Track {
         let per_turn = f64::from(self.sensing.edges_per_turn);
         let after = self.edges.partition_point(|e| e.time_us <= at_us);
         let before = self.edges.get(after.checked_sub(1)?)?;
-        let still = |index: i64| Phase {
-            turns: (index as f64 + 0.5) / per_turn,
-            u: 1.0 / 12f64.sqrt() / per_turn,
-            still: true,
+        let still = |index: i64| {
+            self.was_watched(at_us).then_some(Phase {
+                turns: (index as f64 + 0.5) / per_turn,
+                u: 1.0 / 12f64.sqrt() / per_turn,
+                still: true,
+            })
         };
-        let Some(next) = self.edges.get(after) else { return Some(still(before.index)) };
+        let Some(next) = self.edges.get(after) else { return still(before.index) };
         let gap_us = next.time_us - before.time_us;
         let edges = next.index - before.index;
         if gap_us > STILL_US && edges <= 1 {
-            return Some(still(before.index));
+            return still(before.index);
         }
         if gap_us > BREAK_US || gap_us <= 0 {
             return None;
@@ -332,8 +368,14 @@ impl Track {
     fn forget_before(&mut self, at_us: i64) {
         let after = self.edges.partition_point(|e| e.time_us <= at_us);
         self.edges.drain(..after.saturating_sub(3));
+        while self.unwatched.front().is_some_and(|gap| gap.1 < at_us) {
+            self.unwatched.pop_front();
+        }
     }
 }
+
+/// Two turns that differ by more than this share are not steady running.
+const UNSTEADY: f64 = 0.04;
 
 /// Learns the tooth spacing of one sensor from edges that follow each other without a skip.
 ///
@@ -346,6 +388,8 @@ pub struct ToothPattern {
     sum: Vec<f64>,
     sum2: Vec<f64>,
     n: Vec<u32>,
+    intervals: u32,
+    split: u32,
 }
 
 impl ToothPattern {
@@ -359,10 +403,13 @@ impl ToothPattern {
             sum: zero.clone(),
             sum2: zero,
             n: vec![0; teeth],
+            intervals: 0,
+            split: 0,
         }
     }
 
-    /// Takes one edge in; a skipped edge, a board reset or a pause starts the turn anew.
+    /// Takes one edge in; a skipped edge, a board reset or a pause starts anew. An interval counts
+    /// where the turn before it and the turn after it took about as long: steady running.
     pub fn push(&mut self, edge: Edge) {
         let follows = self.window.back().is_none_or(|b| {
             edge.index == b.index + 1 && (1..STILL_US).contains(&(edge.time_us - b.time_us))
@@ -371,19 +418,42 @@ impl ToothPattern {
             self.window.clear();
         }
         self.window.push_back(edge);
-        if self.window.len() <= self.teeth {
+        self.look_for_split();
+        let n = self.teeth;
+        if self.window.len() <= 2 * n {
             return;
         }
-        let (first, last) = (self.window[0], edge);
-        let mean = (last.time_us - first.time_us) as f64 / self.teeth as f64;
-        let k = self.teeth / 2;
-        let mid = (self.window[k], self.window[k + 1]);
-        let ratio = (mid.1.time_us - mid.0.time_us) as f64 / mean;
-        let tooth = mid.0.index.rem_euclid(self.teeth as i64) as usize;
-        self.sum[tooth] += ratio;
-        self.sum2[tooth] += ratio * ratio;
-        self.n[tooth] += 1;
+        let time = |k: usize| self.window[k].time_us as f64;
+        let (before, after) = (time(n) - time(0), time(2 * n) - time(n));
+        if (before - after).abs() < UNSTEADY * (before + after) / 2.0 {
+            let mean = (time(n / 2 + n) - time(n / 2)) / n as f64;
+            let ratio = (time(n) - time(n - 1)) / mean;
+            let tooth = self.window[n - 1].index.rem_euclid(n as i64) as usize;
+            self.sum[tooth] += ratio;
+            self.sum2[tooth] += ratio * ratio;
+            self.n[tooth] += 1;
+        }
         self.window.pop_front();
+    }
+
+    /// An interval much shorter than both its neighbours together suggest was split by an edge
+    /// that no tooth made.
+    fn look_for_split(&mut self) {
+        let len = self.window.len();
+        if len < 4 {
+            return;
+        }
+        let gap = |k: usize| {
+            let (a, b) = (self.window[len - k - 2], self.window[len - k - 1]);
+            (b.time_us - a.time_us) as f64
+        };
+        self.intervals += 1;
+        self.split += u32::from(gap(1) < 0.55 * (gap(0) + gap(2)) / 2.0);
+    }
+
+    /// True when edges come in between that no tooth makes: noise on the line.
+    pub fn has_extra_edges(&self) -> bool {
+        self.split >= 8 && f64::from(self.split) > 0.01 * f64::from(self.intervals)
     }
 
     /// Turns seen of the least seen tooth.

@@ -5,7 +5,9 @@
 //! number is known beforehand.
 
 use wheelwitness_driveline::agreement::AgreementFold;
-use wheelwitness_driveline::allowance::{Allowance, PeriodFold, Standstill, fit, front_share};
+use wheelwitness_driveline::allowance::{
+    Allowance, MismatchPrior, PeriodFold, Standstill, fit, front_share,
+};
 use wheelwitness_driveline::course::{Course, Fix};
 use wheelwitness_driveline::demand::{CurvatureSource, Prefer, Setup};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
@@ -174,6 +176,9 @@ const CIRCLES: [Leg; 4] = [
     leg(30.0, 3.0, 0.0),
 ];
 
+/// Nothing is known of the mismatch but what the fit itself sees.
+const PRIOR: MismatchPrior = MismatchPrior { mean: 0.0, u: 0.05 };
+
 fn allowance_of(steps: &[Step]) -> (Option<Allowance>, Option<f64>) {
     let setup = Setup::new(&vehicle());
     let mut fold = PeriodFold::new(1.0, setup.metres_per_turn());
@@ -184,7 +189,7 @@ fn allowance_of(steps: &[Step]) -> (Option<Allowance>, Option<f64>) {
         }
     }
     let segments = fold.finish();
-    (fit(&segments, 0.25), front_share(&segments, 0.25).map(|e| e.value))
+    (fit(&segments, 0.25, PRIOR), front_share(&segments, 0.25).map(|e| e.value))
 }
 
 #[test]
@@ -313,7 +318,7 @@ fn a_course_alone_tells_the_curvature_where_wheels_are_not_measured() {
             fold.push(&m, Standstill::Unknown);
         }
     }
-    let a = fit(&fold.finish(), 0.25).unwrap().allowance;
+    let a = fit(&fold.finish(), 0.25, PRIOR).unwrap().allowance;
     assert!((a.value - 1.0).abs() < 2.0 * a.u() && a.u() < 0.1, "{a:?}");
 }
 

@@ -1,14 +1,15 @@
 //! `capture-complete`: numbered sources prove it by their numbers up to a closing one; the others
 //! can only say that no loss is visible.
 
-use super::{Case, Finding};
+use super::Finding;
+use crate::assemble::Drive;
 use crate::result::{Period, RecordRange, Reported, Verdict};
 use crate::survey::Source;
 use wheelwitness_driveline::quantity::Estimate;
 
 /// One finding per source.
-pub fn judge(case: &Case<'_>) -> Vec<Finding> {
-    if case.survey.sources.is_empty() {
+pub fn judge(drive: &Drive) -> Vec<Finding> {
+    if drive.survey.sources.is_empty() {
         return vec![Finding::undecided(
             "all sources",
             "no-source",
@@ -16,10 +17,10 @@ pub fn judge(case: &Case<'_>) -> Vec<Finding> {
             "record a drive with at least one source connected".into(),
         )];
     }
-    case.survey.sources.values().map(|s| one(case, s).shown_by(vec![shown(case, s)])).collect()
+    drive.survey.sources.values().map(|s| one(drive, s).shown_by(vec![shown(drive, s)])).collect()
 }
 
-fn one(case: &Case<'_>, source: &Source) -> Finding {
+fn one(drive: &Drive, source: &Source) -> Finding {
     let name = source.info.name.as_str();
     let damaged: u64 = source.info.faults.values().sum();
     if source.info.accepted == 0 {
@@ -27,22 +28,22 @@ fn one(case: &Case<'_>, source: &Source) -> Finding {
         let reason = "not one valid sentence arrived".to_string();
         return Finding::undecided(name, "nothing-understood", reason, next.into());
     }
-    if case.survey.dropped_records > 0 {
-        let n = case.survey.dropped_records;
+    if drive.survey.dropped_records > 0 {
+        let n = drive.survey.dropped_records;
         let reason = format!("the recorder had to let go of {n} records (storage too slow)");
         return Finding::decided(name, Verdict::Disproven, "recorder-dropped", reason);
     }
-    if source.board { board(case, source) } else { unnumbered(case, source, damaged) }
+    if source.board { board(drive, source) } else { unnumbered(drive, source, damaged) }
 }
 
-fn board(case: &Case<'_>, source: &Source) -> Finding {
+fn board(drive: &Drive, source: &Source) -> Finding {
     let name = source.info.name.as_str();
     let totals = source.track.sequence.totals();
-    let gone = totals.lost + totals.dropped_by_board + totals.switch_edges_unsent;
+    let gone = totals.lost + totals.dropped_by_board;
     if gone > 0 {
         let reason = format!(
-            "{} sentences did not arrive, {} were dropped by the board, {} switch edges were not sent",
-            totals.lost, totals.dropped_by_board, totals.switch_edges_unsent
+            "{} sentences did not arrive, {} were dropped by the board",
+            totals.lost, totals.dropped_by_board
         );
         return Finding::decided(name, Verdict::Disproven, "sentences-missing", reason);
     }
@@ -54,10 +55,10 @@ fn board(case: &Case<'_>, source: &Source) -> Finding {
                 totals.restarts
             ),
         ))
-    } else if !case.survey.holes.is_empty() {
+    } else if !drive.survey.holes.is_empty() {
         Some((
             "holes-in-capture",
-            format!("{} stretches of the capture cannot be read", case.survey.holes.len()),
+            format!("{} stretches of the capture cannot be read", drive.survey.holes.len()),
         ))
     } else if !source.track.sequence.is_closed() {
         Some(("no-closing-sentence", "the board's closing sentence is not in the capture".into()))
@@ -75,19 +76,26 @@ fn board(case: &Case<'_>, source: &Source) -> Finding {
             name,
             Verdict::Proven,
             "numbers-complete",
-            format!("all {} sentences up to the closing one arrived", totals.received),
+            format!(
+                "all {} sentences up to the closing one arrived{}",
+                totals.received,
+                match totals.switch_edges_unsent {
+                    0 => String::new(),
+                    n => format!(" ({n} edges of bouncing switches were counted, not sent)"),
+                }
+            ),
         ),
     }
 }
 
-fn unnumbered(case: &Case<'_>, source: &Source, damaged: u64) -> Finding {
+fn unnumbered(drive: &Drive, source: &Source, damaged: u64) -> Finding {
     let name = source.info.name.as_str();
     if damaged > 0 || source.info.interruptions > 0 {
         let reason =
             format!("{damaged} damaged sentences and {} interruptions", source.info.interruptions);
         return Finding::decided(name, Verdict::Disproven, "loss-visible", reason);
     }
-    if !case.survey.holes.is_empty() {
+    if !drive.survey.holes.is_empty() {
         let reason = "parts of the capture cannot be read".into();
         let next = "record the drive again on a sound medium".into();
         return Finding::undecided(name, "holes-in-capture", reason, next);
@@ -99,7 +107,7 @@ fn unnumbered(case: &Case<'_>, source: &Source, damaged: u64) -> Finding {
     Finding::decided(name, Verdict::Proven, "no-loss-visible", reason)
 }
 
-fn shown(case: &Case<'_>, source: &Source) -> Period {
+fn shown(drive: &Drive, source: &Source) -> Period {
     let totals = source.track.sequence.totals();
     let count = |name: &str, value: u64| {
         Reported::from(&Estimate {
@@ -113,11 +121,11 @@ fn shown(case: &Case<'_>, source: &Source) -> Period {
     if source.board {
         estimates.insert(0, count("missing", totals.lost + totals.dropped_by_board));
     }
-    let length_s = case.survey.span_ns.map_or(0.0, |(a, b)| (b - a) as f64 * 1e-9);
+    let length_s = drive.survey.span_ns.map_or(0.0, |(a, b)| (b - a) as f64 * 1e-9);
     Period {
         start_s: 0.0,
         end_s: length_s,
-        verdict: one(case, source).verdict,
+        verdict: one(drive, source).verdict,
         reason: "the whole recording".into(),
         estimates,
         evidence: vec![RecordRange { first: source.records.0, last: source.records.1 }],

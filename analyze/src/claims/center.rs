@@ -1,7 +1,8 @@
 //! `center-opens` and `center-locks`: the allowance of each engagement period, judged by itself.
 
 use super::front_driven::{share_verdict, shares};
-use super::{Case, Finding, limit, period, seconds, word};
+use super::{Finding, limit, period, seconds, word};
+use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
 use crate::result::{Period, Verdict};
 use wheelwitness_driveline::allowance::{Allowance, EXERCISE_TURN, fit};
@@ -20,13 +21,13 @@ pub struct Allowances<'a> {
 }
 
 /// Fits every period of a mode.
-pub fn allowances<'a>(case: &Case<'_>, periods: &[&'a Engagement]) -> Allowances<'a> {
-    let backlash = case.vehicle.limits.backlash_turn;
+pub fn allowances<'a>(drive: &Drive, periods: &[&'a Engagement]) -> Allowances<'a> {
+    let backlash = drive.vehicle.limits.backlash_turn;
     let mut all = Allowances { found: Vec::new(), no_curvature: false, silent: false };
     for p in periods {
         if p.silent_steps >= 4 {
             all.silent = true;
-        } else if let Some(a) = fit(&p.segments, backlash) {
+        } else if let Some(a) = fit(&p.segments, backlash, drive.motions.prior) {
             all.found.push((*p, a));
         } else if !p.segments.is_empty() && p.segments.iter().all(|s| s.source.is_none()) {
             all.no_curvature = true;
@@ -36,34 +37,34 @@ pub fn allowances<'a>(case: &Case<'_>, periods: &[&'a Engagement]) -> Allowances
 }
 
 /// `center-opens`: one finding per mode row with the coupling `differential`.
-pub fn judge_opens(case: &Case<'_>) -> Vec<Finding> {
-    let modes = case.modes_with(Coupling::Differential);
-    modes.into_iter().map(|(mode, periods)| opens(case, mode, &periods)).collect()
+pub fn judge_opens(drive: &Drive) -> Vec<Finding> {
+    let modes = drive.modes_with(Coupling::Differential);
+    modes.into_iter().map(|(mode, periods)| opens(drive, mode, &periods)).collect()
 }
 
 /// `center-locks`: one finding per mode row with the coupling `locked`.
-pub fn judge_locks(case: &Case<'_>) -> Vec<Finding> {
-    let modes = case.modes_with(Coupling::Locked);
-    modes.into_iter().map(|(mode, periods)| locks(case, mode, &periods)).collect()
+pub fn judge_locks(drive: &Drive) -> Vec<Finding> {
+    let modes = drive.modes_with(Coupling::Locked);
+    modes.into_iter().map(|(mode, periods)| locks(drive, mode, &periods)).collect()
 }
 
-fn opens(case: &Case<'_>, mode: &Mode, periods: &[&Engagement]) -> Finding {
+fn opens(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
     let scope = mode.name.as_str();
-    if case.vehicle.center.front_share().is_none() {
+    if drive.vehicle.center.front_share().is_none() {
         let reason = "this kind of center has no single allowance".into();
         let next = "test it by hand with one wheel lifted, engine off, as the maker describes";
         return Finding::undecided(scope, "no-single-allowance", reason, next.into());
     }
-    let all = match evidence(case, mode, periods) {
+    let all = match evidence(drive, mode, periods) {
         Ok(all) => all,
         Err(finding) => return *finding,
     };
-    let limits = &case.vehicle.limits;
+    let limits = &drive.vehicle.limits;
     let bounds = Bounds::between(limits.allowance_open_min, limits.allowance_open_max);
     let limit =
-        limit(case, "allowance", bounds, "1", |l| [l.allowance_open_min, l.allowance_open_max]);
+        limit(drive, "allowance", bounds, "1", |l| [l.allowance_open_min, l.allowance_open_max]);
     let (verdict, shown) = judged(&all.found, bounds);
-    let share = share_verdict(case, &shares(case, periods));
+    let share = share_verdict(drive, &shares(drive, periods));
     let value = typical(&all.found);
     let finding = match (verdict, share) {
         (Verdict::Disproven, _) => {
@@ -84,7 +85,7 @@ fn opens(case: &Case<'_>, mode: &Mode, periods: &[&Engagement]) -> Finding {
             format!("allowance {value}, and the front is coupled"),
         ),
         (Verdict::Proven, _) => {
-            let next = match case.vehicle.sensor(Place::Input) {
+            let next = match drive.vehicle.sensor(Place::Input) {
                 Some(_) => exercise_next_step(mode),
                 None => "fit a sensor at the case input, or turn one lifted front wheel by hand (engine off)".into(),
             };
@@ -98,18 +99,18 @@ fn opens(case: &Case<'_>, mode: &Mode, periods: &[&Engagement]) -> Finding {
     finding.against(limit).shown_by(shown)
 }
 
-fn locks(case: &Case<'_>, mode: &Mode, periods: &[&Engagement]) -> Finding {
+fn locks(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
     let scope = mode.name.as_str();
-    let all = match evidence(case, mode, periods) {
+    let all = match evidence(drive, mode, periods) {
         Ok(all) => all,
         Err(finding) => return *finding,
     };
-    let bounds = locked_bounds(case);
-    let limit = limit(case, "allowance", bounds, "1", |l| [l.allowance_locked_max; 2]);
+    let bounds = locked_bounds(drive);
+    let limit = limit(drive, "allowance", bounds, "1", |l| [l.allowance_locked_max; 2]);
     let (_, shown) = judged(&all.found, bounds);
     let value = typical(&all.found);
-    let finding = match locked_verdict(case, &all.found) {
-        Some(Verdict::Disproven) => match slipping(case, &all.found) {
+    let finding = match locked_verdict(drive, &all.found) {
+        Some(Verdict::Disproven) => match slipping(drive, &all.found) {
             Some((at_s, manoeuvre)) => Finding::decided(
                 scope,
                 Verdict::Disproven,
@@ -135,18 +136,18 @@ fn locks(case: &Case<'_>, mode: &Mode, periods: &[&Engagement]) -> Finding {
     finding.against(limit).shown_by(shown)
 }
 
-fn locked_bounds(case: &Case<'_>) -> Bounds {
-    Bounds::within(case.vehicle.limits.allowance_locked_max)
+fn locked_bounds(drive: &Drive) -> Bounds {
+    Bounds::within(drive.vehicle.limits.allowance_locked_max)
 }
 
 /// What the periods of a locked mode say together: the fit of each period, every manoeuvre in it,
 /// and the difference let through with the distance.
-pub fn locked_verdict(case: &Case<'_>, found: &[(&Engagement, Allowance)]) -> Option<Verdict> {
+pub fn locked_verdict(drive: &Drive, found: &[(&Engagement, Allowance)]) -> Option<Verdict> {
     if found.is_empty() {
         return None;
     }
-    let (verdict, _) = judged(found, locked_bounds(case));
-    if slipping(case, found).is_some() || found.iter().any(|(p, a)| drifts(case, p, a)) {
+    let (verdict, _) = judged(found, locked_bounds(drive));
+    if slipping(drive, found).is_some() || found.iter().any(|(p, a)| drifts(drive, p, a)) {
         return Some(Verdict::Disproven);
     }
     Some(verdict)
@@ -154,19 +155,19 @@ pub fn locked_verdict(case: &Case<'_>, found: &[(&Engagement, Allowance)]) -> Op
 
 /// The first manoeuvre in which the outputs differed as no locked pair does.
 fn slipping<'a>(
-    case: &Case<'_>,
+    drive: &Drive,
     found: &'a [(&Engagement, Allowance)],
 ) -> Option<(f64, &'a Estimate)> {
     let n = found.iter().map(|(_, a)| a.manoeuvres.len()).sum();
     let outside =
-        |e: &Estimate| word(judge_estimate(e, locked_bounds(case), n)) == Verdict::Disproven;
+        |e: &Estimate| word(judge_estimate(e, locked_bounds(drive), n)) == Verdict::Disproven;
     let all = found.iter().flat_map(|(_, a)| &a.manoeuvres);
     all.filter(|(_, _, e)| outside(e)).map(|(start, _, e)| (seconds(*start), e)).next()
 }
 
 /// True when the counted difference grew with the distance, beyond what play can explain.
-fn drifts(case: &Case<'_>, p: &Engagement, a: &Allowance) -> bool {
-    let play = 2.0 * case.vehicle.limits.backlash_turn;
+fn drifts(drive: &Drive, p: &Engagement, a: &Allowance) -> bool {
+    let play = 2.0 * drive.vehicle.limits.backlash_turn;
     let mut let_through = a.mismatch.clone();
     let_through.value *= p.rear_turn;
     let_through.components.iter_mut().for_each(|c| c.u *= p.rear_turn);
@@ -177,7 +178,7 @@ fn drifts(case: &Case<'_>, p: &Engagement, a: &Allowance) -> bool {
 
 /// The allowances of a mode, or why there are none.
 fn evidence<'a>(
-    case: &Case<'_>,
+    drive: &Drive,
     mode: &Mode,
     periods: &[&'a Engagement],
 ) -> Result<Allowances<'a>, Box<Finding>> {
@@ -189,18 +190,19 @@ fn evidence<'a>(
         (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
         (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
     ];
-    let fitted = |p: Place| case.vehicle.sensor(p).is_some();
+    let fitted = |p: Place| drive.vehicle.sensor(p).is_some();
     if !outputs.iter().all(|(shaft, wheels)| fitted(*shaft) || wheels.iter().all(|w| fitted(*w))) {
-        let next = "fit a sensor on each propeller shaft at the case, or on all four wheels".into();
+        let next =
+            "fit a sensor on each propeller shaft at the drive, or on all four wheels".into();
         return no("outputs-not-measured", "both outputs must be measured", next);
     }
-    if let Some(why) = case.unsound() {
+    if let Some(why) = drive.unsound() {
         return no("sensors-unsound", &why, "repair the sensor and drive again".into());
     }
     if periods.is_empty() {
         return no("mode-not-driven", "this mode was never driven", exercise_next_step(mode));
     }
-    let all = allowances(case, periods);
+    let all = allowances(drive, periods);
     if all.silent {
         let reason = "one output's sensor was silent while the other turned";
         return no(

@@ -5,7 +5,8 @@
 //! against what the road demands.
 
 use super::center::{Allowances, allowances, exercise_next_step, locked_verdict};
-use super::{Case, Finding, limit, period, word};
+use super::{Finding, limit, period, word};
+use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
 use crate::result::{RecordRange, Verdict};
 use wheelwitness_driveline::allowance::front_share;
@@ -14,24 +15,24 @@ use wheelwitness_driveline::vehicle::{Coupling, Mode, Place};
 use wheelwitness_driveline::verdict::{Bounds, agree, judge as judge_estimate};
 
 /// One finding per mode row that says that the front is driven.
-pub fn judge(case: &Case<'_>) -> Vec<Finding> {
-    let open = case.modes_with(Coupling::Differential);
-    let locked = case.modes_with(Coupling::Locked);
-    let open = open.into_iter().map(|(mode, periods)| through_differential(case, mode, &periods));
-    let locked = locked.into_iter().map(|(mode, periods)| locked_pair(case, mode, &periods));
+pub fn judge(drive: &Drive) -> Vec<Finding> {
+    let open = drive.modes_with(Coupling::Differential);
+    let locked = drive.modes_with(Coupling::Locked);
+    let open = open.into_iter().map(|(mode, periods)| through_differential(drive, mode, &periods));
+    let locked = locked.into_iter().map(|(mode, periods)| locked_pair(drive, mode, &periods));
     open.chain(locked).collect()
 }
 
 /// Bounds of the front share.
-pub fn share_bounds(case: &Case<'_>) -> Option<Bounds> {
-    let share = case.vehicle.center.front_share()?;
-    let width = case.vehicle.limits.share_relative;
+pub fn share_bounds(drive: &Drive) -> Option<Bounds> {
+    let share = drive.vehicle.center.front_share()?;
+    let width = drive.vehicle.limits.share_relative;
     Some(Bounds::between(share * (1.0 - width), share * (1.0 + width)))
 }
 
 /// The front share in every period that tells it.
-pub fn shares<'a>(case: &Case<'_>, periods: &[&'a Engagement]) -> Vec<(&'a Engagement, Estimate)> {
-    let backlash = case.vehicle.limits.backlash_turn;
+pub fn shares<'a>(drive: &Drive, periods: &[&'a Engagement]) -> Vec<(&'a Engagement, Estimate)> {
+    let backlash = drive.vehicle.limits.backlash_turn;
     periods
         .iter()
         .filter(|p| p.silent_steps < 4)
@@ -40,8 +41,8 @@ pub fn shares<'a>(case: &Case<'_>, periods: &[&'a Engagement]) -> Vec<(&'a Engag
 }
 
 /// What all periods together say about the front share, if any says anything.
-pub fn share_verdict(case: &Case<'_>, found: &[(&Engagement, Estimate)]) -> Option<Verdict> {
-    let bounds = share_bounds(case)?;
+pub fn share_verdict(drive: &Drive, found: &[(&Engagement, Estimate)]) -> Option<Verdict> {
+    let bounds = share_bounds(drive)?;
     let words: Vec<Verdict> =
         found.iter().map(|(_, e)| word(judge_estimate(e, bounds, found.len()))).collect();
     let estimates: Vec<&Estimate> = found.iter().map(|(_, e)| e).collect();
@@ -53,14 +54,14 @@ pub fn share_verdict(case: &Case<'_>, found: &[(&Engagement, Estimate)]) -> Opti
     })
 }
 
-fn through_differential(case: &Case<'_>, mode: &Mode, periods: &[&Engagement]) -> Finding {
+fn through_differential(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
     let scope = mode.name.as_str();
-    let Some(bounds) = share_bounds(case) else {
+    let Some(bounds) = share_bounds(drive) else {
         let reason = "this kind of center has no fixed share".into();
         let next = "turn one lifted front wheel by hand with the engine off, everything else held";
         return Finding::undecided(scope, "no-fixed-share", reason, next.into());
     };
-    if case.vehicle.sensor(Place::Input).is_none() {
+    if drive.vehicle.sensor(Place::Input).is_none() {
         return Finding::undecided(
             scope,
             "input-not-measured",
@@ -69,13 +70,13 @@ fn through_differential(case: &Case<'_>, mode: &Mode, periods: &[&Engagement]) -
                 .into(),
         );
     }
-    if let Some(why) = case.unsound() {
+    if let Some(why) = drive.unsound() {
         let next = "repair the sensor and drive again".into();
         return Finding::undecided(scope, "sensors-unsound", why, next);
     }
-    let found = shares(case, periods);
-    let limit = limit(case, "front share", bounds, "1", |l| [l.share_relative; 2]);
-    let Some(verdict) = share_verdict(case, &found) else {
+    let found = shares(drive, periods);
+    let limit = limit(drive, "front share", bounds, "1", |l| [l.share_relative; 2]);
+    let Some(verdict) = share_verdict(drive, &found) else {
         let code = if periods.is_empty() { "mode-not-driven" } else { "outputs-did-not-differ" };
         let reason = match periods.is_empty() {
             true => "this mode was never driven".to_string(),
@@ -92,7 +93,7 @@ fn through_differential(case: &Case<'_>, mode: &Mode, periods: &[&Engagement]) -
         })
         .collect();
     let typical = found[0].1.value;
-    let declared = case.vehicle.center.front_share().unwrap_or(f64::NAN);
+    let declared = drive.vehicle.center.front_share().unwrap_or(f64::NAN);
     let finding = match verdict {
         Verdict::Proven => Finding::decided(
             scope,
@@ -127,10 +128,10 @@ fn disproof(found: &[(&Engagement, Estimate)], bounds: Bounds) -> String {
     format!("from {start:.0} s the front's share reads {:.3}: {meaning}", e.value)
 }
 
-fn locked_pair(case: &Case<'_>, mode: &Mode, periods: &[&Engagement]) -> Finding {
+fn locked_pair(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
     let scope = mode.name.as_str();
-    let Allowances { found, .. } = allowances(case, periods);
-    let verdict = if case.unsound().is_some() { None } else { locked_verdict(case, &found) };
+    let Allowances { found, .. } = allowances(drive, periods);
+    let verdict = if drive.unsound().is_some() { None } else { locked_verdict(drive, &found) };
     if verdict == Some(Verdict::Proven) {
         let shown = found
             .iter()

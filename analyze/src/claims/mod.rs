@@ -1,41 +1,27 @@
 //! The claims: one file each, one row each in [`CLAIMS`].
 //!
-//! A claim function looks at the whole [`Case`] and returns one [`Claim`] per scope (a mode, an
+//! A claim function looks at the whole [`Drive`] and returns one [`Claim`] per scope (a mode, an
 //! axle, a source). It never guesses: what is missing gives `undecided` with the next step.
 
 mod capture_complete;
 mod center;
 mod front_driven;
 mod sensors_agree;
+mod switches;
 mod tyres_match;
 
-use crate::motion::{Motions, Period as Engagement, Tooth};
+use crate::assemble::Drive;
+use crate::motion::Period as Engagement;
 use crate::result::{Claim, LimitInfo, Period, RecordRange, Reported, Verdict};
-use crate::survey::Survey;
-use wheelwitness_driveline::demand::Setup;
 use wheelwitness_driveline::quantity::Estimate;
-use wheelwitness_driveline::vehicle::{Coupling, Limits, Mode, Place, Vehicle};
+use wheelwitness_driveline::vehicle::{Coupling, Limits, Mode};
 use wheelwitness_driveline::verdict::{Bounds, Judgement};
 
-/// Everything a claim may look at.
-pub struct Case<'a> {
-    /// The vehicle file.
-    pub vehicle: &'a Vehicle,
-    /// Its numbers.
-    pub setup: &'a Setup,
-    /// The first pass.
-    pub survey: &'a Survey,
-    /// Tooth patterns.
-    pub teeth: &'a [Tooth],
-    /// The motion pass.
-    pub motions: &'a Motions,
-}
-
 /// A row: id, sentence, how to judge it.
-pub type Row = (&'static str, &'static str, fn(&Case<'_>) -> Vec<Finding>);
+pub type Row = (&'static str, &'static str, fn(&Drive) -> Vec<Finding>);
 
 /// The claims, in the order in which they are reported.
-pub const CLAIMS: [Row; 6] = [
+pub const CLAIMS: [Row; 8] = [
     (
         "capture-complete",
         "In this drive, everything the source sent is in the capture.",
@@ -45,6 +31,16 @@ pub const CLAIMS: [Row; 6] = [
         "sensors-agree",
         "In this drive, wheel and shaft sensors agreed with the declared axle ratio and tooth counts.",
         sensors_agree::judge,
+    ),
+    (
+        "switch-table",
+        "In this drive, the switches read in this mode what the table says.",
+        switches::judge_table,
+    ),
+    (
+        "selection-completes",
+        "In this drive, this mode engaged within its limit whenever it was requested.",
+        switches::judge_selections,
     ),
     (
         "center-opens",
@@ -122,11 +118,11 @@ impl Finding {
 }
 
 /// Judges every claim.
-pub fn judge_all(case: &Case<'_>) -> Vec<Claim> {
+pub fn judge_all(drive: &Drive) -> Vec<Claim> {
     CLAIMS
         .iter()
         .flat_map(|(id, sentence, judge)| {
-            judge(case).into_iter().map(move |f| claim(id, sentence, f))
+            judge(drive).into_iter().map(move |f| claim(id, sentence, f))
         })
         .collect()
 }
@@ -161,13 +157,13 @@ fn seconds(us: i64) -> f64 {
 
 /// A limit of the vehicle file with its source: the default's, or the file itself.
 fn limit(
-    case: &Case<'_>,
+    drive: &Drive,
     quantity: &str,
     bounds: Bounds,
     unit: &str,
     is: impl Fn(&Limits) -> [f64; 2],
 ) -> LimitInfo {
-    let own = is(&case.vehicle.limits) != is(&Limits::default());
+    let own = is(&drive.vehicle.limits) != is(&Limits::default());
     LimitInfo {
         quantity: quantity.into(),
         lower: bounds.lower,
@@ -196,56 +192,20 @@ fn period(
     }
 }
 
-impl Case<'_> {
+impl Drive {
     /// Mode rows with a coupling, with their engagement periods.
     fn modes_with(&self, coupling: Coupling) -> Vec<(&Mode, Vec<&Engagement>)> {
         let rows = self.vehicle.modes.iter().enumerate().filter(|(_, m)| m.coupling == coupling);
         rows.map(|(k, mode)| {
-            (mode, self.motions.periods.iter().filter(|p| p.engaged.mode == k).collect())
+            (
+                mode,
+                self.motions
+                    .periods
+                    .iter()
+                    .filter(|p| p.engaged.mode == k && p.engaged.certain)
+                    .collect(),
+            )
         })
         .collect()
-    }
-
-    /// Why the sensors of the outputs cannot be trusted, if they cannot.
-    fn unsound(&self) -> Option<String> {
-        let used = |p: Place| {
-            self.vehicle.sensor(p).is_some()
-                && (matches!(p, Place::FrontShaft | Place::RearShaft | Place::Input)
-                    || self.vehicle.sensor(Place::FrontShaft).is_none()
-                    || self.vehicle.sensor(Place::RearShaft).is_none())
-        };
-        let missing = self.teeth.iter().find(|t| t.missing_tooth && used(t.sensor.place));
-        if let Some(tooth) = missing {
-            return Some(format!(
-                "the {} sensor misses one pulse a turn",
-                place(tooth.sensor.place)
-            ));
-        }
-        let disagrees = |axle: usize| {
-            let a = self.motions.agreement[axle].as_ref()?;
-            let far = a.worst_piece.0.abs() > 5.0 * self.vehicle.limits.sensor_ratio_percent;
-            far.then(|| {
-                let name = ["front", "rear"][axle];
-                format!(
-                    "the {name} shaft and wheel sensors disagree by {:.1} % at {:.0} s",
-                    a.worst_piece.0,
-                    seconds(a.worst_piece.1)
-                )
-            })
-        };
-        disagrees(0).or_else(|| disagrees(1))
-    }
-}
-
-/// A place in plain words.
-fn place(place: Place) -> &'static str {
-    match place {
-        Place::Input => "case input",
-        Place::FrontShaft => "front shaft",
-        Place::RearShaft => "rear shaft",
-        Place::FrontLeft => "front left wheel",
-        Place::FrontRight => "front right wheel",
-        Place::RearLeft => "rear left wheel",
-        Place::RearRight => "rear right wheel",
     }
 }

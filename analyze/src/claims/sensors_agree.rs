@@ -1,7 +1,9 @@
 //! `sensors-agree`: shaft against wheels of each axle, and the tooth pattern of every sensor.
 
-use super::{Case, Finding, limit, period, place, seconds, word};
+use super::{Finding, limit, period, seconds, word};
+use crate::assemble::Drive;
 use crate::result::{RecordRange, Verdict};
+use crate::sound::place;
 use wheelwitness_driveline::vehicle::{AxleKind, Place};
 use wheelwitness_driveline::verdict::{Bounds, judge as judge_estimate};
 
@@ -11,18 +13,18 @@ const AXLES: [(&str, Place, [Place; 2]); 2] = [
 ];
 
 /// One finding per axle that has a sensor.
-pub fn judge(case: &Case<'_>) -> Vec<Finding> {
-    (0..2).filter_map(|axle| one(case, axle)).collect()
+pub fn judge(drive: &Drive) -> Vec<Finding> {
+    (0..2).filter_map(|axle| one(drive, axle)).collect()
 }
 
-fn one(case: &Case<'_>, axle: usize) -> Option<Finding> {
+fn one(drive: &Drive, axle: usize) -> Option<Finding> {
     let (scope, shaft, wheels) = AXLES[axle];
     let places = [shaft, wheels[0], wheels[1]];
-    let fitted = places.map(|p| case.vehicle.sensor(p).is_some());
+    let fitted = places.map(|p| drive.vehicle.sensor(p).is_some());
     if fitted == [false; 3] {
         return None;
     }
-    let broken = case.teeth.iter().find(|t| t.missing_tooth && places.contains(&t.sensor.place));
+    let broken = drive.teeth.iter().find(|t| t.missing_tooth && places.contains(&t.sensor.place));
     if let Some(tooth) = broken {
         let reason = format!(
             "the {} sensor gives one pulse a turn fewer than declared: one gap is twice as long, every turn",
@@ -30,7 +32,7 @@ fn one(case: &Case<'_>, axle: usize) -> Option<Finding> {
         );
         return Some(Finding::decided(scope, Verdict::Disproven, "missing-pulse", reason));
     }
-    let kind = [case.vehicle.axles.front.kind, case.vehicle.axles.rear.kind][axle];
+    let kind = [drive.vehicle.axles.front.kind, drive.vehicle.axles.rear.kind][axle];
     if fitted != [true; 3] {
         let missing: Vec<_> =
             places.iter().zip(fitted).filter(|(_, f)| !f).map(|(p, _)| place(*p)).collect();
@@ -49,25 +51,25 @@ fn one(case: &Case<'_>, axle: usize) -> Option<Finding> {
             "compare by hand: turn the shaft ten times and count the wheel turns".into(),
         ));
     }
-    Some(compare(case, axle))
+    Some(compare(drive, axle))
 }
 
-fn compare(case: &Case<'_>, axle: usize) -> Finding {
+fn compare(drive: &Drive, axle: usize) -> Finding {
     let (scope, shaft, wheels) = AXLES[axle];
-    let size = case.vehicle.limits.sensor_ratio_percent;
-    let limit = limit(case, "shaft-to-wheel ratio excess", Bounds::within(size), "%", |l| {
+    let size = drive.vehicle.limits.sensor_ratio_percent;
+    let limit = limit(drive, "shaft-to-wheel ratio excess", Bounds::within(size), "%", |l| {
         [l.sensor_ratio_percent; 2]
     });
-    if let Some(k) = case.motions.silent[axle].iter().position(|n| *n >= 4) {
+    if let Some(k) = drive.motions.silent[axle].iter().position(|n| *n >= 4) {
         let silent = [shaft, wheels[0], wheels[1]][k];
         let reason = format!(
             "the {} sensor was silent for {:.0} s while the others of this axle turned",
             place(silent),
-            f64::from(case.motions.silent[axle][k]) * 0.5
+            f64::from(drive.motions.silent[axle][k]) * 0.5
         );
         return Finding::decided(scope, Verdict::Disproven, "sensor-silent", reason).against(limit);
     }
-    let Some(a) = &case.motions.agreement[axle] else {
+    let Some(a) = &drive.motions.agreement[axle] else {
         let reason = "too few turns to compare".into();
         let next = "drive 100 m without stopping".into();
         return Finding::undecided(scope, "too-few-turns", reason, next).against(limit);

@@ -1,7 +1,9 @@
 //! `tyres-match`: front against rear, left against right.
 
-use super::{Case, Finding, limit, period, word};
+use super::{Finding, limit, period, word};
+use crate::assemble::Drive;
 use crate::result::{RecordRange, Verdict};
+use crate::sound::place;
 use wheelwitness_driveline::mismatch::STRAIGHT_MIN_M;
 use wheelwitness_driveline::vehicle::Place;
 use wheelwitness_driveline::verdict::{Bounds, judge as judge_estimate};
@@ -18,30 +20,30 @@ const COMPARISONS: [(&str, &str, &[Place], &[Place]); 3] = [
 ];
 
 /// One finding per comparison that the fit allows.
-pub fn judge(case: &Case<'_>) -> Vec<Finding> {
-    (0..COMPARISONS.len()).map(|k| one(case, k)).collect()
+pub fn judge(drive: &Drive) -> Vec<Finding> {
+    (0..COMPARISONS.len()).map(|k| one(drive, k)).collect()
 }
 
-fn one(case: &Case<'_>, k: usize) -> Finding {
+fn one(drive: &Drive, k: usize) -> Finding {
     let (scope, sense, wheels, shafts) = COMPARISONS[k];
     let fitted = |places: &[Place]| {
-        !places.is_empty() && places.iter().all(|p| case.vehicle.sensor(*p).is_some())
+        !places.is_empty() && places.iter().all(|p| drive.vehicle.sensor(*p).is_some())
     };
     if !fitted(wheels) && !fitted(shafts) {
         let reason = "these wheels are not measured".into();
         let next = "fit wheel sensors on both sides".into();
         return Finding::undecided(scope, "not-fitted", reason, next);
     }
-    if let Some(why) = broken(case, if fitted(wheels) { wheels } else { shafts }) {
+    if let Some(why) = broken(drive, if fitted(wheels) { wheels } else { shafts }) {
         let next = "repair the sensor and drive again".into();
         return Finding::undecided(scope, "sensors-unsound", why, next);
     }
-    let size = case.vehicle.limits.circumference_mm;
-    let limit = limit(case, "circumference difference", Bounds::within(size), "mm", |l| {
+    let size = drive.vehicle.limits.circumference_mm;
+    let limit = limit(drive, "circumference difference", Bounds::within(size), "mm", |l| {
         [l.circumference_mm; 2]
     });
-    let Some(m) = &case.motions.mismatch[k] else {
-        return too_little(case, k).against(limit);
+    let Some(m) = &drive.motions.mismatch[k] else {
+        return too_little(drive, k).against(limit);
     };
     let verdict = word(judge_estimate(&m.difference_mm, Bounds::within(size), 1));
     let value = format!("{sense}: {:+.1} mm", m.difference_mm.value);
@@ -63,16 +65,16 @@ fn one(case: &Case<'_>, k: usize) -> Finding {
 }
 
 /// A sensor of these places that cannot be trusted.
-fn broken(case: &Case<'_>, places: &[Place]) -> Option<String> {
-    let tooth = case.teeth.iter().find(|t| t.missing_tooth && places.contains(&t.sensor.place));
+fn broken(drive: &Drive, places: &[Place]) -> Option<String> {
+    let tooth = drive.teeth.iter().find(|t| t.missing_tooth && places.contains(&t.sensor.place));
     tooth
-        .map(|t| format!("the {} sensor misses one pulse a turn", super::place(t.sensor.place)))
-        .or_else(|| case.unsound())
+        .map(|t| format!("the {} sensor misses one pulse a turn", place(t.sensor.place)))
+        .or_else(|| drive.unsound())
 }
 
-fn too_little(case: &Case<'_>, k: usize) -> Finding {
+fn too_little(drive: &Drive, k: usize) -> Finding {
     let scope = COMPARISONS[k].0;
-    let seen = case.motions.straight_m[k];
+    let seen = drive.motions.straight_m[k];
     if k > 0 && seen >= STRAIGHT_MIN_M {
         return Finding::undecided(
             scope,

@@ -1,0 +1,115 @@
+//! `wheelwitness judge`: from a capture to verdicts and a report folder.
+
+use crate::exit;
+use crate::terminal::{complain, say};
+use clap::Args;
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+use wheelwitness_analyze::assemble::JudgeError;
+use wheelwitness_analyze::judge::judge;
+use wheelwitness_analyze::report;
+use wheelwitness_analyze::result::{DriveResult, Verdict};
+use wheelwitness_analyze::series::Series;
+use wheelwitness_capture::read::CaptureReader;
+
+/// Arguments of `judge`.
+#[derive(Debug, Args)]
+#[command(after_help = JUDGE_NOTES)]
+pub struct JudgeArgs {
+    /// The capture folder that the recorder made
+    pub capture: PathBuf,
+    /// Judge by this vehicle file instead of the one in the capture
+    #[arg(long, value_name = "FILE")]
+    pub vehicle: Option<PathBuf>,
+    /// Folder for the report [default: `report` inside the capture folder]
+    #[arg(long, value_name = "FOLDER")]
+    pub report: Option<PathBuf>,
+    /// Print the verdicts only, write no report
+    #[arg(long)]
+    pub no_report: bool,
+    /// Exit with 10 when a claim is disproven, with 11 when one is undecided
+    #[arg(long)]
+    pub require: bool,
+}
+
+const JUDGE_NOTES: &str = "\
+The report folder holds report.html (opens offline, prints well), result.json, summary.txt and
+the figures. The same capture and vehicle file always give the same report.
+
+A verdict is evidence, not approval: local rules and a licensed workshop have the last word.";
+
+/// Judges and returns the exit code.
+pub fn run(args: &JudgeArgs) -> i32 {
+    let (result, series) = match judge_folder(&args.capture, args.vehicle.as_deref()) {
+        Ok(judged) => judged,
+        Err((code, text)) => {
+            complain(&text);
+            return code;
+        }
+    };
+    say(&report::terminal(&result, width(), std::io::stdout().is_terminal()));
+    if !args.no_report {
+        let folder = args.report.clone().unwrap_or_else(|| args.capture.join("report"));
+        match report::write_folder(&folder, &result, &series) {
+            Ok(page) => say(&format!("\nReport: {}\n", page.display())),
+            Err(error) => {
+                complain(&error.to_string());
+                return exit::STORAGE;
+            }
+        }
+    }
+    exit_code(&result, args.require)
+}
+
+/// Judges a capture folder; an error is an exit code and what to say.
+pub fn judge_folder(
+    capture: &Path,
+    vehicle: Option<&Path>,
+) -> Result<(DriveResult, Series), (i32, String)> {
+    let vehicle = read_vehicle(vehicle)?;
+    let other = vehicle.as_ref().map(|(text, name)| (text.as_str(), name.as_str()));
+    let mut reader = open(capture)?;
+    judge(&mut reader, other).map_err(|e| (exit::UNREADABLE, error_text(capture, &e)))
+}
+
+/// Opens a capture folder.
+pub fn open(capture: &Path) -> Result<CaptureReader, (i32, String)> {
+    CaptureReader::open(capture).map_err(|e| (exit::UNREADABLE, e.to_string()))
+}
+
+/// Text and name of a vehicle file, if one is given.
+pub fn read_vehicle(file: Option<&Path>) -> Result<Option<(String, String)>, (i32, String)> {
+    let Some(path) = file else { return Ok(None) };
+    match std::fs::read_to_string(path) {
+        Ok(text) => Ok(Some((text, path.display().to_string()))),
+        Err(e) => Err((
+            exit::UNREADABLE,
+            format!("{}: {e}; give a vehicle file, or write one with `wheelwitness vehicle new`", path.display()),
+        )),
+    }
+}
+
+/// What to say about a capture that cannot be judged.
+pub fn error_text(capture: &Path, error: &JudgeError) -> String {
+    format!("{}: {error}", capture.display())
+}
+
+/// The exit code of a result.
+fn exit_code(result: &DriveResult, require: bool) -> i32 {
+    let any = |v: Verdict| result.claims.iter().any(|c| c.verdict == v);
+    if require && any(Verdict::Disproven) {
+        exit::DISPROVEN
+    } else if require && any(Verdict::Undecided) {
+        exit::UNDECIDED
+    } else if result.capture.holes.is_empty() {
+        exit::DONE
+    } else {
+        exit::HOLES
+    }
+}
+
+/// Columns to print into: those of the terminal if it says, else 80.
+pub fn width() -> usize {
+    let columns = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
+    columns.filter(|c| (40..=200).contains(c)).unwrap_or(80)
+}

@@ -1,0 +1,82 @@
+//! A drive: everything that the passes over a capture add up to, ready to be judged.
+
+use crate::axis::Axis;
+use crate::motion::{Motions, Tooth, motions, teeth};
+use crate::sound::unsound;
+use crate::survey::Survey;
+use crate::switching::{Switching, switching};
+use crate::witness::seen;
+use wheelwitness_capture::read::{CaptureReader, ReadError};
+use wheelwitness_capture::storage::Storage;
+use wheelwitness_driveline::demand::Setup;
+use wheelwitness_driveline::vehicle::{Vehicle, VehicleError};
+
+/// How late a receiver speaks when nothing tells, seconds (common practice: 0.05 to 0.5).
+const TYPICAL_LAG_S: f64 = 0.2;
+
+/// Why a capture has no result.
+#[derive(Debug, thiserror::Error)]
+pub enum JudgeError {
+    /// The capture cannot be read.
+    #[error(transparent)]
+    Capture(#[from] ReadError),
+    /// The vehicle file has mistakes.
+    #[error("{0}")]
+    Vehicle(VehicleError),
+    /// There is no vehicle file.
+    #[error("the capture holds no vehicle file; give one with --vehicle FILE")]
+    NoVehicle,
+}
+
+/// What a claim may look at.
+#[derive(Debug)]
+pub struct Drive {
+    /// Text of the vehicle file.
+    pub vehicle_text: String,
+    /// The vehicle file.
+    pub vehicle: Vehicle,
+    /// The numbers of it that the demanded difference rests on.
+    pub setup: Setup,
+    /// What is in the capture and what is missing.
+    pub survey: Survey,
+    /// Modes and selections.
+    pub switching: Switching,
+    /// Tooth patterns of the sensors.
+    pub teeth: Vec<Tooth>,
+    /// What the motion adds up to.
+    pub motions: Motions,
+}
+
+impl Drive {
+    /// Why the sensors of the outputs cannot be trusted, if they cannot.
+    pub fn unsound(&self) -> Option<String> {
+        unsound(&self.vehicle, &self.teeth, &self.motions)
+    }
+}
+
+/// Reads a capture, pass by pass, by the vehicle file inside or by another one (text and name).
+pub fn assemble<S: Storage>(
+    reader: &mut CaptureReader<S>,
+    other_vehicle: Option<(&str, &str)>,
+) -> Result<Drive, JudgeError> {
+    let survey = Survey::of(reader)?;
+    let inside = survey.vehicle_text.as_deref().map(|text| (text, "vehicle file in the capture"));
+    let (text, name) = other_vehicle.or(inside).ok_or(JudgeError::NoVehicle)?;
+    let vehicle_text = text.to_owned();
+    let vehicle = Vehicle::parse(text, name).map_err(JudgeError::Vehicle)?;
+    let setup = Setup::new(&vehicle);
+    let axis = Axis::new(&survey);
+    let course = axis.course(reader)?;
+    let (teeth, rates) = teeth(&vehicle, axis.clone(), reader)?;
+    let lag_s = course.lag_s(&rates).unwrap_or(TYPICAL_LAG_S);
+    let course = course.earlier_by(lag_s);
+    let mut switching = switching(&vehicle, &survey, &course, axis.clone(), reader)?;
+    let engaged = &switching.engaged;
+    let motions = motions(&vehicle, &setup, &teeth, &course, engaged, axis, reader)?;
+    if unsound(&vehicle, &teeth, &motions).is_none() {
+        switching.hear(seen(&vehicle, &motions));
+    } else {
+        switching.hear(Vec::new());
+    }
+    Ok(Drive { vehicle_text, vehicle, setup, survey, switching, teeth, motions })
+}

@@ -1,0 +1,39 @@
+//! Can the sensors of the outputs be trusted?
+
+use crate::motion::{Motions, Tooth};
+use wheelwitness_driveline::vehicle::{Place, Vehicle};
+
+/// Why the sensors of the outputs cannot be trusted, if they cannot.
+pub fn unsound(vehicle: &Vehicle, teeth: &[Tooth], motions: &Motions) -> Option<String> {
+    let shafts = [Place::FrontShaft, Place::RearShaft];
+    let by_shafts = shafts.iter().all(|p| vehicle.sensor(*p).is_some());
+    let used = |p: Place| p == Place::Input || shafts.contains(&p) || !by_shafts;
+    if let Some(tooth) = teeth.iter().find(|t| t.missing_tooth && used(t.sensor.place)) {
+        return Some(format!("the {} sensor misses one pulse a turn", place(tooth.sensor.place)));
+    }
+    if let Some(tooth) = teeth.iter().find(|t| t.extra_edges && used(t.sensor.place)) {
+        let name = place(tooth.sensor.place);
+        return Some(format!("the {name} sensor counts edges that no tooth makes (noise)"));
+    }
+    (0..2).find_map(|axle| {
+        let (far, start_us, _) = motions.agreement[axle].as_ref()?.worst_piece;
+        let name = ["front", "rear"][axle];
+        (far.abs() > 5.0 * vehicle.limits.sensor_ratio_percent).then(|| {
+            let at_s = start_us as f64 * 1e-6;
+            format!("the {name} shaft and wheel sensors disagree by {far:.1} % at {at_s:.0} s")
+        })
+    })
+}
+
+/// A place in plain words.
+pub fn place(place: Place) -> &'static str {
+    match place {
+        Place::Input => "case input",
+        Place::FrontShaft => "front shaft",
+        Place::RearShaft => "rear shaft",
+        Place::FrontLeft => "front left wheel",
+        Place::FrontRight => "front right wheel",
+        Place::RearLeft => "rear left wheel",
+        Place::RearRight => "rear right wheel",
+    }
+}

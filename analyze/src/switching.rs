@@ -1,0 +1,272 @@
+//! The pass over switches: which mode was engaged when, and how every selection went.
+
+use crate::axis::{Axis, BoardEvent};
+use crate::motion::{Engaged, edges_per_turn};
+use crate::result::{ModeSpan, RecordRange, Selection, Stage};
+use crate::survey::Survey;
+use std::collections::VecDeque;
+use wheelwitness_capture::board::Says;
+use wheelwitness_capture::read::{CaptureReader, ReadError};
+use wheelwitness_capture::storage::Storage;
+use wheelwitness_driveline::course::Course;
+use wheelwitness_driveline::demand::Setup;
+use wheelwitness_driveline::pulse::{Count, Counter};
+use wheelwitness_driveline::selection::{
+    CouplingSeen, RowPeriod, Selection as Found, Selections, Timeline,
+};
+use wheelwitness_driveline::switches::{Event, Gap, LevelChange, Levels, Motion};
+use wheelwitness_driveline::vehicle::{Place, Vehicle};
+
+/// Time left out at both ends of an engagement period, microseconds: a sleeve that slides in or
+/// out is neither.
+const TRIM_US: i64 = 300_000;
+
+/// Turns are reported to the selections this often, microseconds.
+const MOTION_US: i64 = 100_000;
+
+/// What the switches of a drive tell.
+#[derive(Debug)]
+pub struct Switching {
+    /// The timeline; claims about switches are judged by it.
+    pub timeline: Timeline,
+    /// Engagement periods, in order.
+    pub engaged: Vec<Engaged>,
+    /// Modes over time, for the result.
+    pub spans: Vec<ModeSpan>,
+    /// Selections, for the result.
+    pub selections: Vec<Selection>,
+}
+
+/// Follows the switches: one pass.
+pub fn switching<S: Storage>(
+    vehicle: &Vehicle,
+    survey: &Survey,
+    course: &Course,
+    axis: Axis,
+    reader: &mut CaptureReader<S>,
+) -> Result<Switching, ReadError> {
+    let mut feed = Feed::new(vehicle, course);
+    let end_us = survey.span_ns.map_or(0, |s| axis.arrival_us(s.1));
+    axis.pass(reader, |at_us, record, event| feed.take(at_us, record, event))?;
+    let timeline = feed.selections.finish(seconds(end_us));
+    Ok(Switching {
+        engaged: engaged(vehicle, &timeline),
+        spans: timeline.modes.iter().filter(|s| s.known).map(span).collect(),
+        selections: Vec::new(),
+        timeline,
+    })
+}
+
+impl Switching {
+    /// Hears what the shafts showed and settles how each selection ended.
+    pub fn hear(&mut self, seen: Vec<CouplingSeen>) {
+        self.timeline.hear(seen);
+        self.selections = self.timeline.selections.iter().map(selection).collect();
+    }
+}
+
+fn seconds(us: i64) -> f64 {
+    us as f64 * 1e-6
+}
+
+/// Feeds one board's events to the selections.
+struct Feed<'a> {
+    selections: Selections,
+    course: &'a Course,
+    outputs: Vec<Output>,
+    metres_per_rear_turn: f64,
+    last_us: i64,
+    last_motion_us: i64,
+    recent: VecDeque<(f64, f64)>,
+}
+
+/// A counter that tells the turns of an output or of the input.
+struct Output {
+    place: Place,
+    channel: u8,
+    per_turn: f64,
+    counter: Counter,
+    edges: i64,
+}
+
+impl<'a> Feed<'a> {
+    fn new(vehicle: &Vehicle, course: &'a Course) -> Self {
+        let output = |place: Place| {
+            let sensor = vehicle.sensor(place)?;
+            Some(Output {
+                place,
+                channel: sensor.channel,
+                per_turn: f64::from(edges_per_turn(sensor)),
+                counter: Counter::default(),
+                edges: 0,
+            })
+        };
+        let ratio = [vehicle.axles.front.ratio_value(), vehicle.axles.rear.ratio_value()];
+        let mut outputs: Vec<Output> = [Place::FrontShaft, Place::RearShaft, Place::Input]
+            .into_iter()
+            .filter_map(output)
+            .collect();
+        // An output without a shaft sensor turns with the mean of its wheels, times the ratio.
+        for (shaft, wheels, i) in [
+            (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight], ratio[0]),
+            (Place::RearShaft, [Place::RearLeft, Place::RearRight], ratio[1]),
+        ] {
+            if vehicle.sensor(shaft).is_none() {
+                outputs.extend(wheels.into_iter().filter_map(output).map(|o| Output {
+                    place: shaft,
+                    per_turn: o.per_turn * 2.0 / i,
+                    ..o
+                }));
+            }
+        }
+        Feed {
+            selections: Selections::new(vehicle),
+            course,
+            outputs,
+            metres_per_rear_turn: Setup::new(vehicle).metres_per_turn(),
+            last_us: 0,
+            last_motion_us: i64::MIN / 2,
+            recent: VecDeque::new(),
+        }
+    }
+
+    fn take(&mut self, at_us: i64, record: u64, event: BoardEvent<'_>) {
+        let gap = Gap { from_s: seconds(self.last_us), to_s: seconds(at_us), record };
+        match event {
+            BoardEvent::Missing => self.selections.push(&Event::Lost(gap)),
+            BoardEvent::Reset => {
+                self.outputs
+                    .iter_mut()
+                    .for_each(|o| (o.counter, o.edges) = (Counter::default(), 0));
+                self.recent.clear();
+                self.selections.push(&Event::Reset(gap));
+            }
+            BoardEvent::Counts { first_channel, counts } => {
+                self.count(at_us, first_channel, &counts)
+            }
+            BoardEvent::Says(says) => self.say(at_us, record, says),
+        }
+        self.last_us = self.last_us.max(at_us);
+    }
+
+    fn say(&mut self, at_us: i64, record: u64, says: &Says) {
+        let time_s = seconds(at_us);
+        match says {
+            Says::Switch(s) => self.selections.push(&Event::Change(LevelChange {
+                time_s,
+                input: s.input,
+                level: s.high,
+                edge_count: s.edges,
+                record,
+            })),
+            Says::Levels(mask) => {
+                self.selections.push(&Event::Levels(Levels { time_s, mask: *mask, record }));
+            }
+            _ => {}
+        }
+    }
+
+    fn count(&mut self, at_us: i64, first_channel: u8, counts: &[Count; 4]) {
+        for o in &mut self.outputs {
+            let slot = o.channel.checked_sub(first_channel).map(usize::from);
+            if let Some(report) = slot.and_then(|k| counts.get(k)) {
+                o.counter.observe(at_us, *report);
+                o.edges = o.counter.index().unwrap_or(0);
+            }
+        }
+        if at_us - self.last_motion_us >= MOTION_US {
+            self.last_motion_us = at_us;
+            let motion = self.motion(seconds(at_us));
+            self.selections.push(&Event::Motion(motion));
+        }
+    }
+
+    fn turns(&self, place: Place) -> Option<f64> {
+        let of: Vec<f64> = self
+            .outputs
+            .iter()
+            .filter(|o| o.place == place)
+            .map(|o| o.edges as f64 / o.per_turn)
+            .collect();
+        (!of.is_empty()).then(|| of.iter().sum())
+    }
+
+    fn motion(&mut self, time_s: f64) -> Motion {
+        let rear_turn = self.turns(Place::RearShaft);
+        let front_turn = self.turns(Place::FrontShaft);
+        let most = [rear_turn, front_turn].into_iter().flatten().fold(f64::NAN, f64::max);
+        self.recent.push_back((time_s, most));
+        while self.recent.front().is_some_and(|r| time_s - r.0 > 2.05) {
+            self.recent.pop_front();
+        }
+        let rate = |ago: f64, span: f64| {
+            let at = |ago: f64| self.recent.iter().rev().find(|r| time_s - r.0 >= ago - 0.05);
+            let (b, a) = (at(ago)?, at(ago + span)?);
+            Some((b.1 - a.1) / (b.0 - a.0).max(0.05) * self.metres_per_rear_turn)
+        };
+        let speed = rate(0.0, 0.5);
+        let acceleration = rate(0.0, 1.0).zip(rate(1.0, 1.0)).map(|(now, before)| now - before);
+        let by_gnss = self.course.speed_near(time_s);
+        Motion {
+            time_s,
+            front_turn,
+            rear_turn,
+            input_turn: self.turns(Place::Input),
+            moving: speed.map(|v| v > 0.0).or(by_gnss.map(|v| v > 0.5)),
+            speed_kmh: by_gnss.or(speed).map(|v| 3.6 * v),
+            torque_sign: acceleration.map(torque_sign),
+        }
+    }
+}
+
+/// Drive or coast by the acceleration (m/s^2): rolling resistance alone slows by 0.15.
+fn torque_sign(acceleration: f64) -> i8 {
+    match acceleration {
+        a if a > 0.25 => 1,
+        a if a < -0.4 => -1,
+        _ => 0,
+    }
+}
+
+/// Engagement periods: a row that was requested and whose position switches matched; or, where
+/// one of them lies, whose limit contacts and lamps both say that the unit has arrived. Other
+/// requests that stood long enough are kept as uncertain.
+fn engaged(vehicle: &Vehicle, timeline: &Timeline) -> Vec<Engaged> {
+    let period = |p: &RowPeriod| {
+        let arrived = p.lamps_fit == Some(true) && p.limits_fit != Some(false);
+        let certain = p.matched || arrived;
+        let (start_s, end_s) = p.stretch_s?;
+        let mode = vehicle.modes.iter().position(|m| m.name == p.mode)?;
+        let start_us = (start_s * 1e6) as i64 + TRIM_US;
+        let end_us = (end_s * 1e6) as i64 - TRIM_US;
+        (end_us > start_us).then_some(Engaged { start_us, end_us, mode, certain })
+    };
+    timeline.row_periods.iter().filter_map(period).collect()
+}
+
+fn span(s: &wheelwitness_driveline::selection::ModeSpan) -> ModeSpan {
+    ModeSpan { start_s: s.start_s, end_s: s.end_s, mode: s.mode.clone(), coupling: s.coupling }
+}
+
+fn selection(s: &Found) -> Selection {
+    let zero = s.request.first_s;
+    Selection {
+        number: s.number,
+        from: s.from.as_ref().map(|f| f.1.clone()),
+        to: s.to.1.clone(),
+        requested_s: zero,
+        outcome: s.outcome.words().into(),
+        detail: s.detail.clone(),
+        stages: s
+            .stages
+            .iter()
+            .map(|stage| Stage {
+                name: stage.stage.words().into(),
+                first_edge_s: stage.moment.first_s - zero,
+                settled_s: Some(stage.moment.settled_s - zero),
+            })
+            .collect(),
+        turns_since_motor_stop: s.turns_since_motor_stop,
+        evidence: vec![RecordRange { first: s.records.0, last: s.records.1 }],
+    }
+}
