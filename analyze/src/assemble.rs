@@ -1,7 +1,7 @@
 //! A drive: everything that the passes over a capture add up to, ready to be judged.
 
 use crate::axis::Axis;
-use crate::motion::{Motions, Tooth, motions, teeth};
+use crate::motion::{Learned, Motions, Tooth, learn, motions};
 use crate::sound::unsound;
 use crate::survey::Survey;
 use crate::switching::{Switching, switching};
@@ -67,7 +67,7 @@ pub fn assemble<S: Storage>(
     let setup = Setup::new(&vehicle);
     let axis = Axis::new(&survey);
     let course = axis.course(reader)?;
-    let (teeth, rates) = teeth(&vehicle, axis.clone(), reader)?;
+    let Learned { teeth, rates } = learn(&vehicle, axis.clone(), reader)?;
     let lag_s = course.lag_s(&rates).unwrap_or(TYPICAL_LAG_S);
     let course = course.earlier_by(lag_s);
     let mut switching = switching(&vehicle, &survey, &course, axis.clone(), reader)?;

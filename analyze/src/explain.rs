@@ -59,7 +59,9 @@ pub fn explain<S: Storage>(
     let drive = assemble(reader, other_vehicle)?;
     let now = result_of(&drive, reader)?;
     match target {
-        Target::Claim { claim, period } => claim_text(reader, &drive, &now, (claim, period), printed),
+        Target::Claim { claim, period } => {
+            claim_text(reader, &drive, &now, (claim, period), printed)
+        }
         Target::Selection(number) => selection_text(reader, &now, number),
     }
 }
@@ -127,7 +129,9 @@ fn compare(out: &mut String, now: &Period, printed: Option<&Period>) {
 /// The rows of the fit, so that the allowance can be worked by hand.
 fn rows(out: &mut String, e: &Engagement) {
     out.push_str("\nStretches of about one curvature (turns of the outputs):\n");
-    out.push_str("    from s     to s   radius m       rear   front-rear   demanded    counting u\n");
+    out.push_str(
+        "    from s     to s   radius m       rear   front-rear   demanded    counting u\n",
+    );
     for s in &e.segments {
         let radius = match s.curvature() {
             k if k.abs() < 1.0 / 150.0 => "straight".to_string(),
@@ -231,7 +235,8 @@ fn raw<S: Storage>(
         let near_start = r.number >= range.first && r.number < range.first + 2;
         let near_end = r.number + 1 >= range.last && r.number <= range.last;
         if near_start || near_end {
-            let _ = writeln!(out, "  record {} from source {} at {} ns", r.number, r.source, r.boot_ns);
+            let _ =
+                writeln!(out, "  record {} from source {} at {} ns", r.number, r.source, r.boot_ns);
             let text = String::from_utf8_lossy(&r.bytes);
             for line in text.lines().filter(|l| !l.trim().is_empty()).take(LINES_SHOWN) {
                 let _ = writeln!(out, "    {}", words::visible(line));

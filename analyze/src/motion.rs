@@ -86,13 +86,22 @@ pub fn edges_per_turn(sensor: &Sensor) -> u32 {
     sensor.pulses_per_turn * if sensor.edges == Edges::Both { 2 } else { 1 }
 }
 
+/// What the first look at the counts teaches.
+#[derive(Debug, Clone)]
+pub struct Learned {
+    /// Tooth patterns, in the order of the vehicle file's sensors.
+    pub teeth: Vec<Tooth>,
+    /// Time (seconds) and edge rate of a sensor that turns with the vehicle, ascending.
+    pub rates: Vec<(f64, f64)>,
+}
+
 /// Learns the tooth pattern of every sensor, and samples the rate of the rear output (or
 /// whatever turns with the vehicle) ten times a second: one pass.
-pub fn teeth<S: Storage>(
+pub fn learn<S: Storage>(
     vehicle: &Vehicle,
     axis: Axis,
     reader: &mut CaptureReader<S>,
-) -> Result<(Vec<Tooth>, Vec<(f64, f64)>), ReadError> {
+) -> Result<Learned, ReadError> {
     let mut rates = RateSampler::new(vehicle);
     struct Learner {
         sensor: Sensor,
@@ -132,7 +141,7 @@ pub fn teeth<S: Storage>(
         sensor: l.sensor,
         pattern: l.full,
     };
-    Ok((learners.into_iter().map(tooth).collect(), rates.samples))
+    Ok(Learned { teeth: learners.into_iter().map(tooth).collect(), rates: rates.samples })
 }
 
 /// Time between samples of a rate, microseconds.

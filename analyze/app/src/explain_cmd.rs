@@ -64,7 +64,8 @@ fn explained(args: &ExplainArgs) -> Result<String, (i32, String)> {
     };
     let mut reader = open(&args.capture)?;
     explain(&mut reader, other, target, printed.as_ref()).map_err(|e| {
-        let code = if matches!(e, ExplainError::NoSuch(_)) { exit::USAGE } else { exit::UNREADABLE };
+        let code =
+            if matches!(e, ExplainError::NoSuch(_)) { exit::USAGE } else { exit::UNREADABLE };
         (code, format!("{}: {e}", args.capture.display()))
     })
 }

@@ -84,7 +84,10 @@ pub fn read_vehicle(file: Option<&Path>) -> Result<Option<(String, String)>, (i3
         Ok(text) => Ok(Some((text, path.display().to_string()))),
         Err(e) => Err((
             exit::UNREADABLE,
-            format!("{}: {e}; give a vehicle file, or write one with `wheelwitness vehicle new`", path.display()),
+            format!(
+                "{}: {e}; give a vehicle file, or write one with `wheelwitness vehicle new`",
+                path.display()
+            ),
         )),
     }
 }

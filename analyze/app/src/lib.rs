@@ -4,11 +4,15 @@
 
 use clap::{Parser, Subcommand};
 use std::ffi::OsString;
+use wheelwitness_logger::cli::{PortsArgs, RecordArgs};
 
 pub mod exit;
-pub mod rig_cmd;
 pub mod terminal;
 pub mod vehicle_cmd;
+pub mod judge_cmd;
+pub mod explain_cmd;
+pub mod import_cmd;
+pub mod rig_cmd;
 
 /// Proves from a recorded drive what a converted driveline does.
 #[derive(Debug, Parser)]
@@ -25,6 +29,16 @@ pub enum Command {
     /// Write a new vehicle file, or check one and see what this fit can decide.
     #[command(subcommand)]
     Vehicle(vehicle_cmd::VehicleCommand),
+    /// Record from serial ports into a new capture.
+    Record(RecordArgs),
+    /// List the serial ports, who may open them, and the cure when you may not.
+    Ports(PortsArgs),
+    /// Judge a capture: verdicts on the terminal, a report folder with pictures.
+    Judge(judge_cmd::JudgeArgs),
+    /// Walk a number of the report back to the raw records it rests on.
+    Explain(explain_cmd::ExplainArgs),
+    /// Make a capture of lines of wire bytes.
+    ImportWire(import_cmd::ImportArgs),
     /// Let a simulated vehicle drive, into a file or onto pseudo-terminals.
     Rig(rig_cmd::RigArgs),
 }
@@ -44,6 +58,11 @@ where
     };
     match cli.command {
         Command::Vehicle(args) => vehicle_cmd::run(&args),
+        Command::Record(args) => args.run(),
+        Command::Ports(args) => args.run(),
+        Command::Judge(args) => judge_cmd::run(&args),
+        Command::Explain(args) => explain_cmd::run(&args),
+        Command::ImportWire(args) => import_cmd::run(&args),
         Command::Rig(args) => rig_cmd::run(&args),
     }
 }
