@@ -362,7 +362,7 @@ impl Folds<'_> {
         }
         let (allowance, u, at_mps) = open_allowance(self.vehicle, self.setup, &out);
         if let Some(front_rear) = &mut out.mismatch[0] {
-            front_rear.doubt_drag(allowance, u, at_mps);
+            front_rear.undo_drag(allowance, u, at_mps);
         }
         out.series = self.plot.finish();
         out

@@ -31,6 +31,12 @@ pub struct MismatchPrior {
 /// Prior of the traction slope, per m/s^2 (handbook: 0.2 to 0.3 % on a single driven axle).
 const TRACTION_PRIOR_U: f64 = 0.003;
 
+/// Fits until the share of the demand that is let through has settled.
+const SETTLING_FITS: usize = 4;
+
+/// A pair that lets nothing through still leaves this share of the mismatch open.
+const LEAST_SHARE: f64 = 0.05;
+
 /// Least demanded difference that exercises a mode, turns.
 pub const EXERCISE_TURN: f64 = 1.5;
 
@@ -256,10 +262,14 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     if demanded_turn < EXERCISE_TURN {
         return None;
     }
-    // What a model leaves open scales with what is let through: a first fit tells how much that is.
-    let first = solve(&rows, 0, 1.0, prior)?;
-    let share = first.beta[0].clamp(0.0, 1.0);
-    let let_through = MismatchPrior { mean: prior.mean * share, ..prior };
+    // What a model leaves open, and what of the mismatch is let through, scale with the share of
+    // the demand that is: a first fit tells how much that is, the next ones settle it.
+    let (mut share, mut let_through) = (1.0, prior);
+    for _ in 0..SETTLING_FITS {
+        share = solve(&rows, 0, share, let_through)?.beta[0].clamp(0.0, 1.0);
+        let u = prior.u * share.max(LEAST_SHARE);
+        let_through = MismatchPrior { mean: prior.mean * share, u };
+    }
     let base = solve(&rows, 0, share, let_through)?;
     let (y, mu) = (base.beta[0], base.beta[1]);
     let counted_range = counted_range(&rows);

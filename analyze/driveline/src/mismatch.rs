@@ -23,15 +23,19 @@ const DRAG_PER_M: f64 = 0.00035;
 
 /// Slope of front less rear slip on traction, per m/s^2, and how well it is known beforehand: with
 /// the drive shared the two slips nearly cancel, with the rear axle driven alone it slips by 0.2 to
-/// 0.3 % per m/s^2 (handbook of this project; common practice).
+/// 0.3 % per m/s^2 on hard ground and more on soft tyres or loose ground (common practice).
 const SLOPES: [(Coupling, f64, f64); 2] =
-    [(Coupling::Differential, 0.0, 0.0012), (Coupling::RearOnly, -0.0025, 0.0012)];
+    [(Coupling::Differential, 0.0, 0.002), (Coupling::RearOnly, -0.004, 0.004)];
 
 /// Longest row, metres.
 const ROW_M: f64 = 60.0;
 
 /// Least straight running that says anything, metres.
 pub const STRAIGHT_MIN_M: f64 = 100.0;
+
+/// Slowing down by more than this is braking, m/s^2: the brakes share themselves otherwise than the
+/// driveline does, and such steps are left out.
+const BRAKING_MPS2: f64 = 0.6;
 
 /// Slower running is left out, m/s.
 const SPEED_MIN_MPS: f64 = 1.5;
@@ -70,6 +74,7 @@ pub struct MismatchFold {
     sides: Sides,
     open: Option<Row>,
     rows: Vec<Row>,
+    before: Option<(i64, f64)>,
 }
 
 /// What a comparison says.
@@ -92,22 +97,25 @@ pub struct Mismatch {
 const ROWS_MAX: usize = 8192;
 
 impl Mismatch {
-    /// Adds what the drag of the center differential may hide: friction between the outputs
+    /// Puts back what the drag of the center differential hides: friction between the outputs
     /// holds back a share of any difference, a larger one at speed. `allowance` was measured at
-    /// the speed `at_mps` with standard uncertainty `u`.
-    pub fn doubt_drag(&mut self, allowance: f64, u: f64, at_mps: f64) {
-        let friction = (1.0 / allowance.max(0.05) - 1.0).max(0.0) + u;
-        let at_speed = friction * self.differential_mps / at_mps.max(0.5);
-        let hidden = at_speed / (1.0 + at_speed) * self.through_differential;
-        let u = hidden * self.difference_mm.value.abs() / 3f64.sqrt();
-        self.difference_mm.components.push(Component::shared("center drag", u));
+    /// the speed `at_mps` with standard uncertainty `u`; a drag that it does not show for certain
+    /// is a doubt only.
+    pub fn undo_drag(&mut self, allowance: f64, u: f64, at_mps: f64) {
+        let speed_up = self.differential_mps / at_mps.max(0.5) * self.through_differential;
+        let friction = 1.0 / allowance.max(0.05) - 1.0;
+        let shown = if friction > 2.0 * u { friction } else { 0.0 };
+        let seen = self.difference_mm.value;
+        self.difference_mm.value = seen * (1.0 + shown * speed_up);
+        let doubt = seen.abs() * speed_up * (0.4 * shown).hypot(u);
+        self.difference_mm.components.push(Component::shared("center drag", doubt));
     }
 }
 
 impl MismatchFold {
     /// A fold for one comparison.
     pub fn new(sides: Sides) -> Self {
-        MismatchFold { sides, open: None, rows: Vec::new() }
+        MismatchFold { sides, open: None, rows: Vec::new(), before: None }
     }
 
     /// Takes one step in with the coupling that was engaged, if one was.
@@ -127,6 +135,12 @@ impl MismatchFold {
         let pair = self.pair(step, setup).filter(|_| usable);
         let Some(((a, b), metres)) = pair else { return self.cut() };
         let speed = metres / step.seconds();
+        let before = self.before.replace((step.end_us, speed));
+        let slowing =
+            before.filter(|b| b.0 == step.start_us).map(|b| (b.1 - speed) / step.seconds());
+        if slowing.is_some_and(|a| a > BRAKING_MPS2) {
+            return self.cut();
+        }
         if a.still
             || b.still
             || speed < SPEED_MIN_MPS
