@@ -13,6 +13,8 @@ pub mod judge_cmd;
 pub mod explain_cmd;
 pub mod import_cmd;
 pub mod rig_cmd;
+pub mod truth;
+pub mod demo_cmd;
 
 /// Proves from a recorded drive what a converted driveline does.
 #[derive(Debug, Parser)]
@@ -41,6 +43,8 @@ pub enum Command {
     ImportWire(import_cmd::ImportArgs),
     /// Let a simulated vehicle drive, into a file or onto pseudo-terminals.
     Rig(rig_cmd::RigArgs),
+    /// See the whole chain at work: a simulated drive with two faults, recorded, judged, reported.
+    Demo(demo_cmd::DemoArgs),
 }
 
 /// Runs one command line, the program's name first, and returns the exit code (see [`exit`]).
@@ -64,5 +68,6 @@ where
         Command::Explain(args) => explain_cmd::run(&args),
         Command::ImportWire(args) => import_cmd::run(&args),
         Command::Rig(args) => rig_cmd::run(&args),
+        Command::Demo(args) => demo_cmd::run(&args),
     }
 }
