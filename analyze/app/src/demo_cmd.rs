@@ -116,9 +116,9 @@ fn drive(seed: u64) -> (Plan, Run) {
 fn story(plan: &Plan, run: &Run) -> String {
     let t = &run.truth;
     let mut text = format!(
-        "simulated and invented: {}, {:.0} s and {:.0} m, seed {}.\n\
-         Two faults are built in, and nobody tells the analysis:",
-        t.vehicle_name, t.duration_s, t.distance_m, t.seed
+        "simulated, every number invented: {:.0} s and {:.0} m, seed {}.\n\
+         Vehicle: {}, with faults that nobody tells the analysis:",
+        t.duration_s, t.distance_m, t.seed, t.vehicle_name
     );
     for fault in &plan.faults {
         text += &format!("\n- {}", fault_words(fault));
@@ -147,7 +147,7 @@ fn serve(run: &Run, folder: &Path, clock_scale: f64) -> Result<Serving, Refusal>
     hop(
         "serve",
         &format!(
-            "pulse board and GNSS receiver speak on pseudo-terminals, \
+            "pulse board and GNSS receiver speak on pseudo-terminals,\n\
              {clock_scale} times as fast as real ones"
         ),
     );
@@ -171,7 +171,7 @@ fn record(folder: &Path, clock_scale: f64, serving: Serving) -> Result<i32, Refu
     let vehicle = folder.join("vehicle.toml");
     std::fs::write(&vehicle, scenario::TRAIL_WAGON).map_err(|e| storage(&vehicle, &e))?;
     let args = recorder_args(clock_scale);
-    hop("record", &format!("in {}:\nwheelwitness {}", folder.display(), args.join(" ")));
+    hop("record", &format!("in {}:\n{}", folder.display(), typed(&args)));
     let outcome = start_recorder(folder, &args).and_then(|child| attend(child, &serving));
     if outcome.is_err() {
         serving.stop();
@@ -200,6 +200,16 @@ fn recorder_args(clock_scale: f64) -> Vec<String> {
         &scale,
     ];
     words.map(String::from).into()
+}
+
+/// The recorder's command line as a user would type it, an option a line.
+fn typed(args: &[String]) -> String {
+    let mut text = "wheelwitness".to_string();
+    for word in args {
+        text += if word.starts_with("--") { " \\\n    " } else { " " };
+        text += word;
+    }
+    text
 }
 
 fn start_recorder(folder: &Path, args: &[String]) -> Result<Child, Refusal> {

@@ -38,15 +38,13 @@ impl Answers {
         let (open, decided): (Vec<&Claim>, Vec<&Claim>) =
             known.partition(|c| c.verdict == Verdict::Undecided);
         let mistakes = self.mistakes(result);
-        let (n, right) = (decided.len(), decided.len() - mistakes.len());
-        let mut text =
-            format!("The rig knows the truth of {} claims: {right} of {n} verdicts say it", {
-                n + open.len()
-            });
-        text += &match open.len() {
-            0 => ".\n".to_string(),
-            open => format!(", {open} are undecided.\n"),
-        };
+        let (all, right) = (decided.len() + open.len(), decided.len() - mistakes.len());
+        let mut text = format!(
+            "The rig knows the truth of {all} claims: {right} verdicts agree with it, {} do not, \
+             {} are undecided.\n",
+            mistakes.len(),
+            open.len()
+        );
         for c in mistakes {
             let word = if c.verdict == Verdict::Proven { "proven" } else { "disproven" };
             text += &format!("NOT TRUE: {} ({}) is called {word}\n", c.id, c.scope);

@@ -6,6 +6,7 @@ mod documents;
 mod folder;
 mod gnss_sentences;
 mod import;
+mod nmea_reference;
 mod power_cut;
 mod sample;
 mod sequence;
