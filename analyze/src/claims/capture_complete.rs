@@ -113,7 +113,7 @@ fn shown(drive: &Drive, source: &Source) -> Period {
         Reported::from(&Estimate {
             name: name.into(),
             value: value as f64,
-            unit: "sentence".into(),
+            unit: "sentences".into(),
             components: Vec::new(),
         })
     };

@@ -279,7 +279,7 @@ fn near(scope: &str, mode: &Mode, value: &str) -> Finding {
 fn typical(found: &[(&Engagement, Allowance)]) -> String {
     let each: Vec<String> = found
         .iter()
-        .map(|(_, a)| format!("{:.3} +- {:.3}", a.allowance.value, 2.0 * a.allowance.u()))
+        .map(|(_, a)| format!("{:.3} ± {:.3}", a.allowance.value, 2.0 * a.allowance.u()))
         .collect();
     each.join(", ")
 }

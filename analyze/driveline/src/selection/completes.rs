@@ -70,7 +70,8 @@ fn summary(chosen: &[&Selection], periods: &[FindingPeriod]) -> String {
     };
     let idle = periods.iter().filter(|p| p.idle).count();
     let aside = if idle > 0 { format!("; {idle} did not exercise it") } else { String::new() };
-    format!("{proven} selections engaged within the limit{list}{aside}")
+    let plural = if proven == 1 { "" } else { "s" };
+    format!("{proven} selection{plural} engaged within the limit{list}{aside}")
 }
 
 /// Time that counts against the limit.

@@ -63,7 +63,9 @@ pub fn revolution_balance(result: &DriveResult, s: &Series) -> Plan {
         "Turns by which the front output ran ahead of the rear one, against the turns that the \
          path of the wheels demanded; both start from zero when a mode is engaged. Open center: \
          the lines lie on each other. Locked: the counted line stays flat, within backlash, while \
-         the demanded one moves away. Where nothing is demanded the picture proves nothing.",
+         the demanded one moves away. On a straight the lines drift apart by what tyres or axle \
+         ratios differ from their declaration, and a lifted wheel is counted though no road \
+         demands it. Where nothing is demanded the picture proves nothing.",
         vec![panel],
         "No difference between the outputs was counted or demanded in this drive.",
     )

@@ -1,0 +1,7 @@
+//! The straight path, wire to paper, against what the rig knows to be true.
+
+mod bench;
+mod codes;
+mod demo;
+mod explain;
+mod seeds;
