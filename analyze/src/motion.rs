@@ -270,7 +270,9 @@ impl Folds<'_> {
             _ => Prefer::Wheels,
         };
         let motion = self.setup.motion(step, self.course, prefer);
-        if let Some(m) = &motion {
+        // Turns of a wheel that hangs free are no way.
+        if let Some(m) = motion.as_ref().filter(|_| self.standstill(step) != Standstill::Confirmed)
+        {
             let metres = m.rear.turns * self.setup.metres_per_turn();
             *self.out.distance_m.get_or_insert(0.0) += metres;
         }

@@ -1,6 +1,7 @@
 //! Many drives with known truth: are the verdicts right, and are the uncertainties honest?
 
 use std::collections::BTreeMap;
+use std::fmt::Write;
 use wheelwitness_analyze::judge::judge;
 use wheelwitness_analyze::result::{Claim, DriveResult, Reported, Verdict};
 use wheelwitness_capture::clock::{SimClock, Stamp};
@@ -41,6 +42,21 @@ pub struct Measured {
     pub components: Vec<(String, f64)>,
 }
 
+/// One claim against its facts.
+#[derive(Debug, Clone)]
+pub struct Called {
+    /// Id of the claim.
+    pub claim: String,
+    /// Its scope.
+    pub scope: String,
+    /// What became of it.
+    pub call: Call,
+    /// Whether the drive met the claim's evidence goal.
+    pub goal_met: bool,
+    /// Verdict and truth in a line for a person.
+    pub line: String,
+}
+
 /// What one drive showed.
 #[derive(Debug, Clone)]
 pub struct Outcome {
@@ -50,8 +66,8 @@ pub struct Outcome {
     pub fit: Fit,
     /// The limit that the truth was put close to.
     pub close: Close,
-    /// Claim, scope, what became of it, a line for a person.
-    pub calls: Vec<(String, String, Call, String)>,
+    /// Each claim against its facts.
+    pub calls: Vec<Called>,
     /// Estimates with known truth.
     pub measured: Vec<Measured>,
 }
@@ -97,13 +113,27 @@ pub fn drive(seed: u64) -> Outcome {
 /// board drops because its line is full is missing too.
 fn facts(plan: &Plan, run: &Run) -> Vec<Fact> {
     let mut facts = run.truth.facts(&plan.declared);
+    // A case stuck in rear-only moves its fork and switches, and engages nothing: whether that is a
+    // completed selection is a matter of words.
+    let stuck = plan.faults.contains(&Fault::StuckRearOnly);
     facts.retain(|f| {
-        let same = f.scope.split_once(" to ").is_some_and(|(from, to)| from == to);
+        let same = f.claim == "selection-completes" && stuck
+            || f.scope.split_once(" to ").is_some_and(|(from, to)| from == to);
         !(f.claim == "selection-completes" && same)
     });
     for f in facts.iter_mut() {
         if f.claim == "capture-complete" {
             f.holds &= run.truth.board.dropped == 0;
+        }
+        let popped = run
+            .truth
+            .faults
+            .iter()
+            .any(|t| matches!(t.fault, Fault::LockPopsOut { .. }) && t.count > 0);
+        if popped && f.claim == "center-locks" {
+            // The request goes on; what happens after the lock popped out is part of it.
+            (f.holds, f.value) = (false, None);
+            continue;
         }
         let span = f.span_s.filter(|_| f.claim.starts_with("center-"));
         let period = span.and_then(|s| run.truth.periods.iter().find(|p| p.start_s == s[0]));
@@ -150,7 +180,7 @@ fn facts_of<'a>(claim: &Claim, facts: &'a [Fact]) -> Vec<&'a Fact> {
         .collect()
 }
 
-fn call(claim: &Claim, facts: &[Fact]) -> Option<(String, String, Call, String)> {
+fn call(claim: &Claim, facts: &[Fact]) -> Option<Called> {
     let facts = facts_of(claim, facts);
     if facts.is_empty() {
         return None;
@@ -181,7 +211,8 @@ fn call(claim: &Claim, facts: &[Fact]) -> Option<(String, String, Call, String)>
         claim.reason,
         values.join("; ")
     );
-    Some((claim.id.clone(), claim.scope.clone(), call, line))
+    let goal_met = goal_met(claim, &facts);
+    Some(Called { claim: claim.id.clone(), scope: claim.scope.clone(), call, goal_met, line })
 }
 
 fn measured(
@@ -254,61 +285,129 @@ fn measured(
     all
 }
 
-/// Root mean square of error over uncertainty, and how many.
-pub fn rms<'a>(
-    of: impl Iterator<Item = &'a Measured>,
-    u: impl Fn(&Measured) -> f64,
-) -> (f64, usize) {
-    let (mut sum, mut n) = (0.0, 0);
-    for m in of {
-        sum += (m.error / u(m)).powi(2);
-        n += 1;
-    }
-    ((sum / n.max(1) as f64).sqrt(), n)
+/// Root mean square of error over uncertainty.
+fn rms(of: &[&Measured], u: impl Fn(&Measured) -> f64) -> f64 {
+    let sum: f64 = of.iter().map(|m| (m.error / u(m)).powi(2)).sum();
+    (sum / of.len().max(1) as f64).sqrt()
 }
 
-/// The table of a campaign.
-pub fn table(outcomes: &[Outcome]) -> String {
-    use std::fmt::Write;
-    let mut out = String::new();
+/// What a campaign found, judged.
+#[derive(Debug)]
+pub struct Report {
+    /// The tables, for a person.
+    pub text: String,
+    /// What went against the campaign's rules; empty when it passed.
+    pub failures: Vec<String>,
+}
+
+/// Root mean square of error over uncertainty that honest uncertainties may have.
+pub const RMS_MIN: f64 = 0.5;
+/// See [`RMS_MIN`].
+pub const RMS_MAX: f64 = 1.05;
+/// Fewer estimates than this say nothing about an uncertainty.
+const ENOUGH: usize = 30;
+/// Share of its variance from which a component dominates an estimate.
+const DOMINATES: f64 = 0.4;
+/// Share of the claims that a drive must decide once its evidence goals are met.
+const DECIDED_MIN: f64 = 0.95;
+
+/// Judges a campaign: no wrong verdict, honest uncertainties, and decisions where the evidence is
+/// in. `without` names an uncertainty component that is taken off everywhere, to see that the
+/// campaign would notice.
+pub fn report(outcomes: &[Outcome], without: Option<&str>) -> Report {
+    let mut r = Report { text: String::new(), failures: Vec::new() };
+    verdict_table(outcomes, &mut r);
+    estimate_table(outcomes, without, &mut r);
+    decision_table(outcomes, &mut r);
+    r
+}
+
+fn verdict_table(outcomes: &[Outcome], r: &mut Report) {
     let mut calls: BTreeMap<&str, BTreeMap<Call, usize>> = BTreeMap::new();
-    for o in outcomes {
-        for (claim, _, call, _) in &o.calls {
-            *calls.entry(claim).or_default().entry(*call).or_default() += 1;
+    for c in outcomes.iter().flat_map(|o| &o.calls) {
+        *calls.entry(&c.claim).or_default().entry(c.call).or_default() += 1;
+    }
+    let head = ("claim", "right", "wrong", "wrong near", "undecided");
+    let _ =
+        writeln!(r.text, "{:<22}{:>7}{:>7}{:>12}{:>11}", head.0, head.1, head.2, head.3, head.4);
+    for (claim, n) in &calls {
+        let of = |c: Call| n.get(&c).copied().unwrap_or(0);
+        let (right, wrong) = (of(Call::Right), of(Call::Wrong));
+        let (near, undecided) = (of(Call::WrongNear), of(Call::Undecided));
+        let _ = writeln!(r.text, "{claim:<22}{right:>7}{wrong:>7}{near:>12}{undecided:>11}");
+    }
+    for (o, c) in outcomes.iter().flat_map(|o| o.calls.iter().map(move |c| (o, c))) {
+        if c.call == Call::Wrong {
+            r.failures.push(format!("seed {}: {} ({}): {}", o.seed, c.claim, c.scope, c.line));
+        }
+    }
+}
+
+fn estimate_table(outcomes: &[Outcome], without: Option<&str>, r: &mut Report) {
+    let u = |m: &Measured| match without {
+        None => m.u,
+        Some(name) => {
+            let rest = m.components.iter().filter(|c| c.0 != name);
+            rest.map(|c| c.1 * c.1).sum::<f64>().sqrt().max(1e-12)
+        }
+    };
+    let mut groups: BTreeMap<String, Vec<&Measured>> = BTreeMap::new();
+    for m in outcomes.iter().flat_map(|o| &o.measured) {
+        groups.entry(m.name.clone()).or_default().push(m);
+        for (name, c) in m.components.iter().filter(|(_, c)| c * c > DOMINATES * m.u * m.u) {
+            debug_assert!(*c > 0.0);
+            groups.entry(format!("{}, mostly {name}", m.name)).or_default().push(m);
         }
     }
     let _ = writeln!(
-        out,
-        "{:<22}{:>7}{:>7}{:>12}{:>11}",
-        "claim", "right", "wrong", "wrong near", "undecided"
-    );
-    for (claim, n) in &calls {
-        let of = |c: Call| n.get(&c).copied().unwrap_or(0);
-        let _ = writeln!(
-            out,
-            "{claim:<22}{:>7}{:>7}{:>12}{:>11}",
-            of(Call::Right),
-            of(Call::Wrong),
-            of(Call::WrongNear),
-            of(Call::Undecided)
-        );
-    }
-    let mut names: Vec<&str> =
-        outcomes.iter().flat_map(|o| &o.measured).map(|m| m.name.as_str()).collect();
-    names.sort();
-    names.dedup();
-    let _ = writeln!(
-        out,
-        "\n{:<28}{:>6}{:>9}{:>10}{:>9}",
+        r.text,
+        "\n{:<52}{:>6}{:>9}{:>10}{:>9}",
         "estimate", "n", "RMS e/u", "bias e/u", "cover95"
     );
-    for name in names {
-        let of: Vec<&Measured> =
-            outcomes.iter().flat_map(|o| &o.measured).filter(|m| m.name == name).collect();
-        let (r, n) = rms(of.iter().copied(), |m| m.u);
-        let bias = of.iter().map(|m| m.error / m.u).sum::<f64>() / n as f64;
-        let cover = of.iter().filter(|m| m.error.abs() <= 2.0 * m.u).count() as f64 / n as f64;
-        let _ = writeln!(out, "{name:<28}{n:>6}{r:>9.2}{bias:>+10.2}{:>8.1}%", 100.0 * cover);
+    for (name, of) in &groups {
+        let (n, spread) = (of.len(), rms(of, u));
+        let bias = of.iter().map(|m| m.error / u(m)).sum::<f64>() / n as f64;
+        let inside = of.iter().filter(|m| m.error.abs() <= 2.0 * u(m)).count();
+        let cover = 100.0 * inside as f64 / n as f64;
+        let _ = writeln!(r.text, "{name:<52}{n:>6}{spread:>9.2}{bias:>+10.2}{cover:>8.1}%");
+        let whole = !name.contains(", mostly ");
+        if n >= ENOUGH && (spread > RMS_MAX || whole && spread < RMS_MIN) {
+            r.failures.push(format!("{name}: RMS of error over uncertainty {spread:.2} in {n}"));
+        }
     }
-    out
+}
+
+fn decision_table(outcomes: &[Outcome], r: &mut Report) {
+    let met: Vec<&Called> = outcomes.iter().flat_map(|o| &o.calls).filter(|c| c.goal_met).collect();
+    let decided = met.iter().filter(|c| c.call != Call::Undecided).count();
+    let share = decided as f64 / met.len().max(1) as f64;
+    let (all, percent) = (met.len(), 100.0 * share);
+    let _ = writeln!(
+        r.text,
+        "\ndecided where the evidence goal is met: {decided} of {all} ({percent:.1} %)"
+    );
+    if all >= ENOUGH && share < DECIDED_MIN {
+        r.failures.push(format!("only {percent:.1} % decided where the evidence goal is met"));
+    }
+}
+
+/// Whether a claim's evidence goal is met: its estimates are as certain as the test cards ask for,
+/// and the truth does not lie so near the limit that no drive could tell.
+fn goal_met(claim: &Claim, facts: &[&Fact]) -> bool {
+    let first = claim.periods.iter().filter_map(|p| p.estimates.first());
+    let u = first.filter_map(|e| e.u).fold(f64::NAN, f64::max);
+    let asked = match claim.id.as_str() {
+        "center-opens" => 0.05,
+        "center-locks" => 0.0175,
+        "front-driven" => 0.02,
+        "tyres-match" => 1.0,
+        "sensors-agree" => 0.1,
+        _ => return false,
+    };
+    let far = |f: &&Fact| {
+        let v = f.value.unwrap_or(f64::INFINITY);
+        f.limit.iter().flatten().all(|l| (v - l).abs() > 4.0 * u)
+    };
+    let coupling_shown = !claim.reason_code.contains("coupling-not-shown");
+    u <= asked && facts.iter().all(far) && coupling_shown
 }

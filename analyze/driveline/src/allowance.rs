@@ -148,6 +148,25 @@ impl Segment {
         self
     }
 
+    /// Takes the following segment of the same manoeuvre in.
+    fn absorb(&mut self, next: &Segment) {
+        self.end_us = next.end_us;
+        self.records.1 = next.records.1;
+        self.rear += next.rear;
+        self.counted += next.counted;
+        self.input = self.input.zip(next.input).map(|(a, b)| a + b);
+        // Ends that meet cancel: one end of each is left.
+        self.variance = (self.variance + next.variance) / 2.0;
+        self.input_variance = (self.input_variance + next.input_variance) / 2.0;
+        self.rear_variance = (self.rear_variance + next.rear_variance) / 2.0;
+        self.demanded.iter_mut().zip(next.demanded).for_each(|(a, b)| *a += b);
+        self.demanded_u = self.demanded_u.hypot(next.demanded_u);
+        self.opinions[0] += next.opinions[0];
+        self.opinions[1] += next.opinions[1];
+        self.traction += next.traction;
+        self.curvature_turn += next.curvature_turn;
+    }
+
     fn continues_with(&self, m: &Motion) -> bool {
         let (mean, k) = (self.curvature(), m.curvature.unwrap_or(0.0));
         let alike = match self.source {
@@ -256,8 +275,8 @@ pub struct Allowance {
 /// `backlash_turn` is the play between the outputs: a locked pair may still shift by that much
 /// once per load reversal.
 pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Option<Allowance> {
-    let sharpened = sharpen(segments);
-    let rows: Vec<&Segment> = sharpened.iter().collect();
+    let manoeuvred = by_manoeuvre(sharpen(segments));
+    let rows: Vec<&Segment> = manoeuvred.iter().collect();
     let demanded_turn: f64 = rows.iter().map(|s| s.demanded[0]).sum();
     if demanded_turn < EXERCISE_TURN {
         return None;
@@ -272,7 +291,7 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     }
     let base = solve(&rows, 0, share, let_through)?;
     let (y, mu) = (base.beta[0], base.beta[1]);
-    let counted_range = counted_range(&rows);
+    let counted_range = counted_range(segments);
     let dof = rows.len() as f64 - 2.0;
     let birge = if dof >= 1.0 { (base.chi2 / dof - 1.0).max(0.0) } else { 0.0 };
     let own = |k: usize| {
@@ -323,10 +342,10 @@ fn solve(rows: &[&Segment], variant: usize, share: f64, prior: MismatchPrior) ->
     least_squares(&x, &y, &sd)
 }
 
-/// Standard deviation of a row: counting, plus what no model of a tyre promises (2 % of the turn
+/// Standard deviation of a row: counting, plus what no model of a tyre promises (2.5 % of the turn
 /// part, 0.05 % of the distance part), of which a lock lets nothing through.
 fn row_sd(s: &Segment, share: f64) -> f64 {
-    let model = s.demanded_u.hypot(0.02 * s.demanded[0]).hypot(0.0005 * s.rear);
+    let model = s.demanded_u.hypot(0.025 * s.demanded[0]).hypot(0.0005 * s.rear);
     (s.variance + (share * model).powi(2)).sqrt().max(1e-6)
 }
 
@@ -394,7 +413,7 @@ fn side(curvature: f64) -> i8 {
 /// Noise of the curvature, and what was put back for the smear of a course.
 fn curvature_noise(rows: &[&Segment], y: f64, demanded_turn: f64) -> f64 {
     let noise: f64 = rows.iter().map(|s| s.demanded_u.powi(2)).sum();
-    let smear: f64 = turns_of(rows).map(|turn| put_back(turn) * 2.0 / 3f64.sqrt()).sum();
+    let smear: f64 = turns_of(rows).map(|turn| put_back(turn) * 2.0).sum();
     y.abs() * noise.sqrt().hypot(smear) / demanded_turn
 }
 
@@ -406,9 +425,10 @@ fn turns_of<'a, 'b>(rows: &'a [&'b Segment]) -> impl Iterator<Item = &'a [&'b Se
 
 /// Demand lost to the smear of a course at one end of a turn: a slope taken over a window turns a
 /// step of the curvature into a ramp, and the square of a ramp is a sixth of the window short.
+/// Steering takes its time, so half of that is put back, and the other half is doubt.
 fn put_back(turn: &[&Segment]) -> f64 {
     let rate = turn.iter().map(|s| s.demanded[0] / s.seconds().max(0.5)).fold(0.0, f64::max);
-    turn.iter().map(|s| s.smear_s).fold(0.0, f64::max) / 6.0 * rate
+    turn.iter().map(|s| s.smear_s).fold(0.0, f64::max) / 12.0 * rate
 }
 
 /// The segments that can be fitted, with the demand that a course smears away put back at both
@@ -432,10 +452,25 @@ fn sharpen(segments: &[Segment]) -> Vec<Segment> {
     out
 }
 
-fn counted_range(rows: &[&Segment]) -> f64 {
+/// One row per turning manoeuvre: what a model of turning misses, it misses alike all through one
+/// manoeuvre, and the small differences within it tell nothing.
+fn by_manoeuvre(segments: Vec<Segment>) -> Vec<Segment> {
+    let mut out: Vec<Segment> = Vec::new();
+    for s in segments {
+        match out.last_mut() {
+            Some(last) if !is_straight(&s) && side(last.curvature()) == side(s.curvature()) => {
+                last.absorb(&s);
+            }
+            _ => out.push(s),
+        }
+    }
+    out
+}
+
+fn counted_range(segments: &[Segment]) -> f64 {
     let mut sum = 0.0;
     let (mut low, mut high) = (0.0f64, 0.0f64);
-    for s in rows {
+    for s in segments.iter().filter(|s| s.source.is_some() && !s.lifted) {
         sum += s.counted;
         low = low.min(sum);
         high = high.max(sum);
@@ -477,7 +512,7 @@ fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64,
 
 /// Play of the gears between input and outputs, as a share of the play between the outputs
 /// (common practice: the case alone, without joints and axles).
-const GEAR_PLAY: f64 = 0.05;
+const GEAR_PLAY: f64 = 0.03;
 
 /// The front's share of the drive: `N_in / r - N_R = a (N_F - N_R)` while the outputs differ.
 ///
@@ -485,7 +520,7 @@ const GEAR_PLAY: f64 = 0.05;
 /// driven through the center differential, 1 that the input turns with the front output alone.
 /// None where the input is not measured or the outputs differed by less than [`EXERCISE_TURN`].
 pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate> {
-    let rows: Vec<(f64, f64, f64)> = segments
+    let rows: Vec<(f64, f64, f64)> = by_manoeuvre(segments.to_vec())
         .iter()
         .filter_map(|s| {
             let sd = (s.input_variance + s.rear_variance).sqrt();

@@ -29,11 +29,21 @@ pub fn allowances<'a>(drive: &Drive, periods: &[&'a Engagement]) -> Allowances<'
             all.silent = true;
         } else if let Some(a) = fit(&p.segments, backlash, drive.motions.prior) {
             all.found.push((*p, a));
-        } else if !p.segments.is_empty() && p.segments.iter().all(|s| s.source.is_none()) {
+        } else if rolled_unseen(p) {
             all.no_curvature = true;
         }
     }
     all
+}
+
+/// Whether a period was driven for a way without anything that measures how the path turned.
+fn rolled_unseen(p: &Engagement) -> bool {
+    let rolled = p.segments.iter().filter(|s| !s.lifted);
+    let (seen, unseen) = rolled.fold((0.0, 0.0), |(seen, unseen), s| match s.source {
+        Some(_) => (seen + s.rear, unseen),
+        None => (seen, unseen + s.rear),
+    });
+    unseen > 20.0 && unseen > seen
 }
 
 /// `center-opens`: one finding per mode row with the coupling `differential`.

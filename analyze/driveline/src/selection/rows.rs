@@ -42,6 +42,8 @@ pub struct RowPeriod {
     pub motor_rests: Option<bool>,
     /// Whether the limit contacts read the row.
     pub limits_fit: Option<bool>,
+    /// Whether they read it at some time of the request: then a contact fails now and then.
+    pub limits_ever_fit: bool,
     /// Whether the lamps show the row.
     pub lamps_fit: Option<bool>,
     /// What the sleeve waits for.
@@ -76,6 +78,7 @@ impl RowPeriod {
             moved_on: false,
             motor_rests,
             limits_fit: stand.limits_fit,
+            limits_ever_fit: stand.limits_ever_fit,
             lamps_fit: stand.lamps_fit,
             need: stand.need,
             had_motion: had_motion(table, stand),
@@ -220,6 +223,14 @@ fn agreeing(timeline: &Timeline, p: &RowPeriod, stretch: (f64, f64)) -> Judged {
             .to_string();
         let again = format!("select another mode and then `{}` again, or {circles}", p.mode);
         return (Word::Undecided, "switches-did-not-move", reason, Some(again), true);
+    }
+    if p.limits_fit == Some(false) {
+        let arrived = p.lamps_fit == Some(true) && p.motor_rests != Some(false);
+        let reason = "the position switches read the row, the limit contacts do not".to_string();
+        if !p.limits_ever_fit && (shafts == Shafts::Confirm || arrived) {
+            return (Word::Disproven, "limit-contacts-disagree", reason, None, false);
+        }
+        return (Word::Undecided, "limit-contacts-disagree", reason, Some(circles), false);
     }
     if for_it > against {
         let reason = format!(

@@ -61,6 +61,8 @@ pub(super) struct Stand {
     pub motor_runs: bool,
     pub limit_change: Option<Moment>,
     pub limits_fit: Option<bool>,
+    /// The limit contacts read the row at some time of this stand.
+    pub limits_ever_fit: bool,
     pub matched: Option<Moment>,
     match_parts: Option<Moment>,
     /// A position switch changed after the motor was energised.
@@ -114,6 +116,7 @@ impl Stand {
             motor_runs: scene.picture.on & table.bits(Role::Motor) != 0,
             limit_change: None,
             limits_fit: this.limits.fits(&scene.picture),
+            limits_ever_fit: this.limits.fits(&scene.picture) == Some(true),
             matched: (fits == Some(true)).then(|| Moment::at(began_s)),
             match_parts: None,
             position_moved: false,
@@ -264,6 +267,7 @@ impl Stand {
         let fits = table.rows[self.row].limits.fits(&scene.picture);
         let arrived = fits == Some(true) && self.limits_fit != Some(true);
         self.limits_fit = fits;
+        self.limits_ever_fit |= fits == Some(true);
         self.look_at_other(table, scene);
         if arrived && !self.motor_is_seen(table) {
             self.travel = Some(Travel::default());
