@@ -47,8 +47,8 @@ pub fn refuse_full(path: &Path, reserve_bytes: u64) -> Result<(), Error> {
     let there = path.ancestors().find(|dir| dir.exists()).unwrap_or(Path::new("."));
     match free_bytes(there) {
         Some(free) if free <= reserve_bytes => Err(Error::Storage(format!(
-            "{}: {} left and {} kept in reserve: make space, choose another medium or set a smaller \
-             --reserve",
+            "{}: {} left and {} kept in reserve: make space, choose another medium or set a \
+             smaller --reserve",
             path.display(),
             bytes(free),
             bytes(reserve_bytes),

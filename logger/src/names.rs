@@ -30,7 +30,8 @@ impl Seat {
     ///
     /// A name that the user chose as a link is the user's word and stays the only one. Once the
     /// device's own identity is known, a plain name no longer counts: another device may have
-    /// taken it. A socket or a plain name counts only while nothing with a name of its own is there.
+    /// taken it. A socket or a plain name counts only while nothing with a name of its own is
+    /// there.
     pub fn candidates(&self, links: &Path) -> Vec<PathBuf> {
         let anonymous = |place: &&PathBuf| {
             std::fs::canonicalize(place)

@@ -258,7 +258,10 @@ mod tests {
     proptest! {
         #[test]
         fn what_went_in_is_what_came_out_plus_what_was_counted(
-            pushes in prop::collection::vec((0u16..4, 0usize..300, any::<bool>(), 0usize..4), 1..200),
+            pushes in prop::collection::vec(
+                (0u16..4, 0usize..300, any::<bool>(), 0usize..4),
+                1..200,
+            ),
             capacity in 200usize..5000,
         ) {
             let queue = Queue::new(&[3, 1, 2, 1], capacity);

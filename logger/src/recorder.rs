@@ -109,7 +109,8 @@ impl Recorder {
         self.status.clone()
     }
 
-    /// The messages for the user; they go unread if nobody takes them. Only the first call has them.
+    /// The messages for the user; they go unread if nobody takes them. Only the first call has
+    /// them.
     pub fn messages(&mut self) -> Option<Receiver<Message>> {
         self.messages.take()
     }

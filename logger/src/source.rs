@@ -346,8 +346,8 @@ impl<'a> Listening<'a> {
         match state {
             SourceState::Silent => self.source.note(&format!("silent for {quiet_s:.1} s")),
             SourceState::Unframed => self.source.note(&format!(
-                "bytes arrive but no valid sentence: is {} baud the right speed, and this the right \
-                 device?",
+                "bytes arrive but no valid sentence: is {} baud the right speed, and this the \
+                 right device?",
                 self.source.settings.baud
             )),
             _ => self.source.note("whole sentences again"),

@@ -204,7 +204,9 @@ mod tests {
         }
 
         #[test]
-        fn any_bytes_are_watched_without_panic(bytes in prop::collection::vec(any::<u8>(), 0..600)) {
+        fn any_bytes_are_watched_without_panic(
+            bytes in prop::collection::vec(any::<u8>(), 0..600),
+        ) {
             Watcher::new().see(&bytes);
         }
     }

@@ -1,3 +1,4 @@
 //! Tests that cross crates, and the truth campaign.
 
 pub mod campaign;
+pub mod by_hand;

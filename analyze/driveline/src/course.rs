@@ -91,7 +91,8 @@ impl Course {
     /// use wheelwitness_driveline::course::{Course, Fix};
     /// let mut c = Course::default();
     /// for k in 0..100 {
-    ///     c.push(Fix { time_s: 0.2 * k as f64, speed_mps: 2.0, course_rad: (0.06 * k as f64) % 6.2831853 });
+    ///     let course_rad = (0.06 * k as f64) % 6.2831853;
+    ///     c.push(Fix { time_s: 0.2 * k as f64, speed_mps: 2.0, course_rad });
     /// }
     /// let (rate, u) = c.yaw_rate(10.0).unwrap();
     /// assert!((rate - 0.3).abs() < 1e-6 && u < 0.05);

@@ -307,7 +307,8 @@ impl Track {
 
     /// Phase at an instant, in turns: linear between the edges around it. The uncertainty holds
     /// the tooth positions and what a change of speed between those edges can hide (a constant
-    /// acceleration bends the line by at most the change of rate times the gap over 16; rectangular).
+    /// acceleration bends the line by at most the change of rate times the gap over 16;
+    /// rectangular).
     fn phase(&self, at_us: i64) -> Option<Phase> {
         let per_turn = f64::from(self.sensing.edges_per_turn);
         let after = self.edges.partition_point(|e| e.time_us <= at_us);

@@ -85,7 +85,8 @@ fn opens(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
             Verdict::Disproven,
             "front-not-coupled",
             format!(
-                "the outputs differ (allowance {value}), but the front is not driven through the center differential"
+                "the outputs differ (allowance {value}), but the front is not driven through the \
+                 center differential"
             ),
         ),
         (Verdict::Proven, Some(Verdict::Proven)) => Finding::decided(
@@ -97,10 +98,13 @@ fn opens(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
         (Verdict::Proven, _) => {
             let next = match drive.vehicle.sensor(Place::Input) {
                 Some(_) => exercise_next_step(mode),
-                None => "fit a sensor at the case input, or turn one lifted front wheel by hand (engine off)".into(),
+                None => "fit a sensor at the case input, or turn one lifted front wheel by hand \
+                         (engine off)"
+                    .into(),
             };
             let reason = format!(
-                "allowance {value}, but a front axle that is not driven would follow the road just so"
+                "allowance {value}, but a front axle that is not driven would follow the road \
+                 just so"
             );
             Finding::undecided(scope, "front-coupling-not-shown", reason, next)
         }
@@ -305,7 +309,8 @@ pub fn exercise_next_step(mode: &Mode) -> String {
         _ => "",
     };
     format!(
-        "in {}, drive two full circles each way at full lock and walking pace{ground}, then 100 m straight (at least {EXERCISE_TURN} turns must be demanded)",
+        "in {}, drive two full circles each way at full lock and walking pace{ground}, then 100 m \
+         straight (at least {EXERCISE_TURN} turns must be demanded)",
         mode.name
     )
 }

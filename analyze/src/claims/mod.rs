@@ -29,7 +29,8 @@ pub const CLAIMS: [Row; 8] = [
     ),
     (
         "sensors-agree",
-        "In this drive, wheel and shaft sensors agreed with the declared axle ratio and tooth counts.",
+        "In this drive, wheel and shaft sensors agreed with the declared axle ratio and tooth \
+         counts.",
         sensors_agree::judge,
     ),
     (

@@ -27,7 +27,8 @@ fn one(drive: &Drive, axle: usize) -> Option<Finding> {
     let broken = drive.teeth.iter().find(|t| t.missing_tooth && places.contains(&t.sensor.place));
     if let Some(tooth) = broken {
         let reason = format!(
-            "the {} sensor gives one pulse a turn fewer than declared: one gap is twice as long, every turn",
+            "the {} sensor gives one pulse a turn fewer than declared: one gap is twice as long, \
+             every turn",
             place(tooth.sensor.place)
         );
         return Some(Finding::decided(scope, Verdict::Disproven, "missing-pulse", reason));
@@ -91,7 +92,8 @@ fn compare(drive: &Drive, axle: usize) -> Finding {
             verdict,
             "outside-limit",
             format!(
-                "shaft-to-wheel ratio {value:+.2} % from declared; farthest ({:+.1} %) from {:.0} s",
+                "shaft-to-wheel ratio {value:+.2} % from declared; farthest ({:+.1} %) from \
+                 {:.0} s",
                 a.worst_piece.0,
                 seconds(a.worst_piece.1)
             ),

@@ -36,7 +36,8 @@ pub const ALL: &[Caution] = &[
     Caution {
         id: "workshop-has-the-last-word",
         text: "An instrumented vehicle is still a vehicle on a public road: local traffic law, \
-               registration and inspection rules decide, and a licensed workshop has the last word.",
+               registration and inspection rules decide, and a licensed workshop has the last \
+               word.",
         source: "common practice",
         applies: Applies::Always,
     },

@@ -1,3 +1,5 @@
+//! Figures: whole, legible, honest about gaps, and the same bytes for the same series.
+
 use crate::fixture;
 use roxmltree::Document;
 use wheelwitness_analyze::report::plots::{Figure, plots};

@@ -191,7 +191,8 @@ fn claims() -> Vec<Claim> {
         "board",
         Disproven,
         "sentences-missing",
-        "12 of 63,371 sentences of the board are missing by their numbers, all between 100.0 s and 104.0 s",
+        "12 of 63,371 sentences of the board are missing by their numbers, all between 100.0 s and \
+         104.0 s",
     );
     complete.limit =
         limit("sentences missing", "1", None, Some(0.0), "the claim itself: nothing is missing");
@@ -247,7 +248,9 @@ fn claims() -> Vec<Claim> {
         period(244.0, 246.2, Proven, vec![took(2.2)]),
     ];
     completes.next_step = Some(
-        "look for what holds the lock fork: drive gentle circles on loose ground after selecting, and time it again".into(),
+        "look for what holds the lock fork: drive gentle circles on loose ground after selecting, \
+         and time it again"
+            .into(),
     );
 
     let mut opens = claim(

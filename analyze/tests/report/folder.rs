@@ -1,3 +1,5 @@
+//! The report folder: everything in it, and nothing of others touched.
+
 use crate::fixture;
 use std::fs;
 use std::path::PathBuf;

@@ -1,3 +1,5 @@
+//! The page: valid, self-contained, complete, printable.
+
 use crate::fixture;
 use roxmltree::{Document, Node, ParsingOptions};
 use wheelwitness_analyze::report::{cautions, page};

@@ -1,3 +1,5 @@
+//! The result as JSON: one form only, read back alike, newer versions refused by name.
+
 use crate::fixture;
 use proptest::prelude::*;
 use serde_json::Value;

@@ -1,3 +1,5 @@
+//! The terminal summary: verdicts first, nothing cut off, nothing that drives a terminal.
+
 use crate::fixture;
 use proptest::prelude::*;
 use wheelwitness_analyze::report::{terminal, words};

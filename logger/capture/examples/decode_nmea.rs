@@ -1,4 +1,5 @@
-//! Decodes a log of NMEA 0183 sentences on standard input, one JSON object a line on standard output.
+//! Decodes a log of NMEA 0183 sentences on standard input; one JSON object a line on standard
+//! output.
 //!
 //! `cargo run -p wheelwitness-capture --example decode_nmea < log.nmea`
 //!

@@ -1,9 +1,9 @@
 //! WHAT ARRIVED: the capture format and the pure decoders of what devices send.
 //!
 //! The straight path through this crate: a device's bytes become [`record::Record`]s, a
-//! [`write::Writer`] makes blocks of them in a [`storage::Storage`], a [`read::CaptureReader`] gives
-//! them back, a [`decode::Decoder`] makes [`decode::Reading`]s of them. Nothing here knows a vehicle,
-//! and nothing panics on any bytes.
+//! [`write::Writer`] makes blocks of them in a [`storage::Storage`], a [`read::CaptureReader`]
+//! gives them back, a [`decode::Decoder`] makes [`decode::Reading`]s of them. Nothing here knows a
+//! vehicle, and nothing panics on any bytes.
 //!
 //! ```
 //! use wheelwitness_capture::clock::SimClock;

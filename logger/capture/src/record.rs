@@ -99,7 +99,8 @@ impl Text {
     }
 }
 
-/// The content of a [`Kind::Losses`] record: what the recorder had to let go, of the record's source.
+/// The content of a [`Kind::Losses`] record: what the recorder had to let go, of the record's
+/// source.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Losses {
     /// Records that were never numbered.

@@ -3,8 +3,8 @@
 //! The running number is the low byte of the sentence's *index*. A tally states how many sentences
 //! there were since the start, so that losses are exact between two tallies (and from a start that
 //! was heard to the first tally) even when more than 255 sentences in a row are missing. `lost` is
-//! never counted up: it is what the indices say was sent minus what was received, so a late sentence
-//! or a tally corrects it.
+//! never counted up: it is what the indices say was sent minus what was received, so a late
+//! sentence or a tally corrects it.
 
 use crate::board::{Errors, Says, Sentence};
 

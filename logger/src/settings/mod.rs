@@ -183,7 +183,8 @@ impl Typed {
         }
     }
 
-    /// From typed to meant: fills in defaults and refuses what makes no sense, saying what to write.
+    /// From typed to meant: fills in defaults and refuses what makes no sense, saying what to
+    /// write.
     pub fn meant(self) -> Result<Settings, String> {
         let into = self.into.ok_or("no target: add --into and the name of a new folder")?;
         let limits = self.limits.unwrap_or_default();

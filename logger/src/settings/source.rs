@@ -23,7 +23,8 @@ pub enum SourceKind {
 }
 
 impl SourceKind {
-    /// Name, kind, usual speed of the line in baud (NMEA 0183 for GNSS; common practice for others).
+    /// Name, kind, usual speed of the line in baud (NMEA 0183 for GNSS; common practice for
+    /// others).
     const TABLE: [(&'static str, SourceKind, u32); 3] = [
         ("pulse-board", SourceKind::PulseBoard, 250_000),
         ("gnss", SourceKind::Gnss, 9_600),

@@ -30,8 +30,9 @@
 //!    coupling after the sleeve had the motion that it needs.
 //!
 //! ```
-//! # let vehicle = wheelwitness_driveline::vehicle::Vehicle::parse(
-//! #     include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/two-modes.toml")), "two-modes.toml").unwrap();
+//! # let text = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/two-modes.toml"));
+//! # let vehicle =
+//! #     wheelwitness_driveline::vehicle::Vehicle::parse(text, "two-modes.toml").unwrap();
 //! use wheelwitness_driveline::selection::{CouplingSeen, Selections};
 //! use wheelwitness_driveline::switches::{Event, LevelChange, Levels};
 //! let mut selections = Selections::new(&vehicle);

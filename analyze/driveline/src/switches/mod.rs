@@ -1,17 +1,19 @@
-//! From raw levels of the pulse board to named switches: settled states, lamps, and what was missed.
+//! From raw levels of the pulse board to named switches: settled states, lamps, what was missed.
 //!
 //! The board sends raw edges with the tick of the edge and a running count per input, and repeats
 //! all levels four times a second. From these this module makes, for every declared switch,
 //! *settled* changes, and keeps the first edge beside the last one, so that a debounce never adds
 //! delay to a reported latency. The counts tell when an edge was missed; the reminders bound when.
 //!
-//! | constant | value | source |
-//! |---|---|---|
-//! | [`SETTLE_S`] | 20 ms | design value 10 to 20 ms, common practice; Ganssle, "A Guide to Debouncing": worst of the switches measured 6.2 ms, one outlier 157 ms (from memory) |
-//! | [`CHATTER_S`] | 0.2 s | common practice: longer than any bounce, so it is not one |
-//! | [`DIM_GAP_S`] | 40 ms | dark gaps shorter than one period of 25 Hz are dimming, common practice |
-//! | [`LAMP_HOLD_S`] | 1.5 s | UN R48 para 6.5.9 (from memory): a direction indicator is dark for the first time at most 1.5 s after it was lit |
-//! | [`MIN_CYCLES`] | 3 | SAE J945/J590 via FMVSS 108: average of at least three consecutive cycles |
+//! Constants and their sources:
+//!
+//! - [`SETTLE_S`], 20 ms: design value 10 to 20 ms, common practice; Ganssle, "A Guide to
+//!   Debouncing": worst of the switches measured 6.2 ms, one outlier 157 ms (from memory).
+//! - [`CHATTER_S`], 0.2 s: common practice; longer than any bounce, so it is not one.
+//! - [`DIM_GAP_S`], 40 ms: dark gaps shorter than one period of 25 Hz are dimming, common practice.
+//! - [`LAMP_HOLD_S`], 1.5 s: UN R48 para 6.5.9 (from memory): a direction indicator is dark for the
+//!   first time at most 1.5 s after it was lit.
+//! - [`MIN_CYCLES`], 3: SAE J945/J590 via FMVSS 108: average of at least three consecutive cycles.
 //!
 //! Feed events in time order; a lost notice goes before the sentence that revealed the loss.
 //! Memory is a few words per switch, however long the drive is.

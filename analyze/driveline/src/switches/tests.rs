@@ -82,7 +82,8 @@ proptest! {
     fn bounce_changes_no_state_and_delays_no_time(gaps in gaps()) {
         let (edges, truth) = bouncing(&gaps);
         let until_s = edges.last().unwrap().0 + 1.0;
-        let (steps, lines) = run(&[contact(Role::Position)], &wire(&edges, false, until_s), until_s);
+        let events = wire(&edges, false, until_s);
+        let (steps, lines) = run(&[contact(Role::Position)], &events, until_s);
         let found: Vec<_> = changes(&steps)
             .into_iter()
             .map(|(on, m)| { assert!(m.is_certain()); (on, m.first_s, m.settled_s) })

@@ -138,7 +138,8 @@ fn tyres(f: &mut Found) {
         let size: Option<Result<Size, _>> = tyre.size.as_ref().map(|s| s.parse());
         if tyre.size.is_none() && tyre.circumference_mm.is_none() {
             let what = format!("the {end} tyre has neither size nor circumference_mm");
-            let instead = "write size = \"265/70R16\" as on the side wall, or circumference_mm from a roll-out";
+            let instead = "write size = \"265/70R16\" as on the side wall, \
+                           or circumference_mm from a roll-out";
             f.at(key!["tyres", end], what, instead);
         }
         if tyre.circumference_u_mm.is_some() && tyre.circumference_mm.is_none() {

@@ -79,8 +79,9 @@ impl SimStorage {
         self.crash_image_keeping(|_, _| 0)
     }
 
-    /// As [`crash_image`](Self::crash_image), but the medium happened to keep `extra(name, unsynced)`
-    /// of each file's unsynced bytes: power was cut while it was writing back.
+    /// As [`crash_image`](Self::crash_image), but the medium happened to keep
+    /// `extra(name, unsynced)` of each file's unsynced bytes: power was cut while it was writing
+    /// back.
     pub fn crash_image_keeping(&self, extra: impl Fn(&str, usize) -> usize) -> SimStorage {
         let image = SimStorage::new();
         for (name, contents) in &self.lock().files {

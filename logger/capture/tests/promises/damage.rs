@@ -193,7 +193,10 @@ fn a_header_that_promises_too_much_is_a_hole() {
 proptest! {
     #[test]
     fn damage_of_any_kind_keeps_the_blocks_that_it_did_not_touch(
-        edits in proptest::collection::vec((any::<prop::sample::Index>(), 0..4_u8, any::<u8>()), 1..6)
+        edits in proptest::collection::vec(
+            (any::<prop::sample::Index>(), 0..4_u8, any::<u8>()),
+            1..6,
+        )
     ) {
         let sample = sample(ID, 30, u64::MAX);
         let mut bytes: Vec<(u8, usize)> = Vec::new();

@@ -67,7 +67,8 @@ fn the_block_in_the_format_is_written_byte_for_byte_and_read() {
 #[test]
 fn the_crc_of_blocks_is_the_published_one() {
     assert_eq!(crc32c::crc32c(b"123456789"), 0xE306_9283);
-    // RFC 3720 appendix B.4, from memory: 32 bytes of zeros, of ones, and 0 to 31, read as little-endian.
+    // RFC 3720 appendix B.4, from memory: 32 bytes of zeros, of ones, and 0 to 31, read as
+    // little-endian.
     assert_eq!(crc32c::crc32c(&[0; 32]), 0x8A91_36AA);
     assert_eq!(crc32c::crc32c(&[0xff; 32]), 0x62A8_AB43);
     let rising: Vec<u8> = (0..32).collect();

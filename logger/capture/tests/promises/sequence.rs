@@ -295,7 +295,10 @@ proptest! {
                 0 => Says::Levels(n as u16),
                 1 => Says::Errors(Errors { dropped: n as u16, ..Errors::default() }),
                 2 => Says::Switch(Switch { input: 1, high: true, edges: n as u16 }),
-                _ => Says::Tally(Tally { boot_number: (n % 2) as u16, sent: n, closing: n % 3 == 0 }),
+                _ => {
+                    let boot_number = (n % 2) as u16;
+                    Says::Tally(Tally { boot_number, sent: n, closing: n % 3 == 0 })
+                }
             };
             let sentence = Sentence { sequence: number, tick, says };
             match host_us {

@@ -218,7 +218,10 @@ proptest! {
     /// Noise on the line at any rate: what is read of the board was sent, in that order.
     #[test]
     fn damage_of_any_kind_never_changes_a_board_sentence(
-        edits in proptest::collection::vec((any::<prop::sample::Index>(), 0..3_u8, any::<u8>()), 1..60)
+        edits in proptest::collection::vec(
+            (any::<prop::sample::Index>(), 0..3_u8, any::<u8>()),
+            1..60,
+        )
     ) {
         let sent: Vec<u8> = (0..10).flat_map(|_| wire()).collect();
         let board = |bytes: &[u8]| -> Vec<Value> {
@@ -243,7 +246,10 @@ proptest! {
 
     #[test]
     fn no_bytes_whatever_make_a_decoder_panic(
-        pieces in proptest::collection::vec((0..7_u8, proptest::collection::vec(any::<u8>(), 0..300)), 0..20)
+        pieces in proptest::collection::vec(
+            (0..7_u8, proptest::collection::vec(any::<u8>(), 0..300)),
+            0..20,
+        )
     ) {
         let records: Vec<Record> = pieces
             .iter()

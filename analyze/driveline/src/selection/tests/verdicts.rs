@@ -318,7 +318,7 @@ fn times_of_mode_pairs_are_listed() {
 
 #[test]
 fn agreed_spans_leave_out_what_a_lying_switch_shows() {
-    // With the front switch stuck off, full-time reads as rear-only: nothing may be engaged by that.
+    // With the front switch stuck off, full-time reads as rear-only: that engages nothing.
     let (script, truth) = drive(&CARD[..1], Fault::Sticky("position-front", false));
     let timeline = judged(&script, &truth, false);
     let spans = timeline.agreed_spans();

@@ -1,0 +1,38 @@
+# What is done often, one name each. `just` alone lists them.
+
+_list:
+    @just --list
+
+# The whole chain on a simulated vehicle, into a new folder demo-drive
+run *args:
+    cargo run -p wheelwitness -- demo {{args}}
+
+# Every test
+test *args:
+    cargo test --workspace {{args}}
+
+# Types only, everything
+check:
+    cargo check --workspace --all-targets
+
+# Throughput of the recorder, and of capture to verdicts
+bench:
+    cargo bench -p wheelwitness-logger
+    cargo run --release -p wheelwitness-capture --example throughput
+
+# Random drives with known truth, judged: `just campaign --first 1 --drives 500 --ablate`
+campaign *args="--drives 100":
+    cargo run -p wheelwitness-tests --bin campaign -- {{args}}
+
+# Format and lints, as CI wants them
+lint:
+    cargo fmt --all -- --check
+    cargo clippy --workspace --all-targets -- -D warnings
+
+# The pages of every crate, links checked
+doc:
+    RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --workspace
+
+# Everything that CI does
+ci:
+    .ci/run

@@ -1,0 +1,11 @@
+//! The house as a whole: its tree, its style, its arrows, its documents.
+//!
+//! `tree` finds the files; every other module is a list of promises about them.
+
+mod tree;
+mod tidiness;
+mod arrows;
+mod modules;
+mod commands;
+mod documents;
+mod by_hand;
