@@ -1,7 +1,8 @@
 //! The truth campaign: many seeded drives over random vehicles, judged and held against the truth.
 //!
 //! `cargo run -p wheelwitness-tests --bin campaign -- [--first N] [--drives N]
-//! [--without COMPONENT] [--ablate]` exits with 1 when a rule of the campaign is broken. Results with a seed reproduce exactly.
+//! [--without COMPONENT] [--ablate]` exits with 1 when a rule of the campaign is broken. Results
+//! with a seed reproduce exactly.
 
 use std::collections::BTreeSet;
 use std::sync::Mutex;
