@@ -133,12 +133,18 @@ fn the_boards_page_adds_up() {
         ];
         let sum: u64 = parts.iter().map(|(_, bytes)| bytes).sum();
         let left = baud / 10 - sum;
+        let edge = length("$PWWNS");
         let derived = [
             ("line (10 bits a byte)", baud / 10),
             ("sum", sum),
             ("left for switch edges", left),
-            ("switch edges a second", left / length("$PWWNS")),
+            ("switch edges a second", left / edge),
+            ("two dimmed lamps, 50 switch edges a second each", 2 * 50 * edge),
+            ("inputs that may pulse all the time", left / (50 * edge)),
         ];
+        let filled = (sum + 100 * edge) as f64 / (baud as f64 / 1000.0);
+        let told = rows(BOARD, "line filled with two dimmed lamps, per cent")[0][column];
+        assert_eq!(told, format!("{filled:.1}"), "{baud}");
         for (name, computed) in parts.into_iter().chain(derived) {
             assert_eq!(shown(name, column), computed, "{name} at {baud}");
         }
