@@ -73,7 +73,7 @@ pub use timeline::{LampSpan, ModeSpan, PairTimes, RequestSpan, Timeline};
 pub use travel::Need;
 pub use witness::CouplingSeen;
 
-use crate::switches::{Action, Event, Gap, INPUTS, Moment, Motion, Step, Switches};
+use crate::switches::{Action, Event, Gap, INPUTS, InOrder, Moment, Motion, Step, Switches};
 use crate::vehicle::{Role, Vehicle};
 use stand::{Before, End, Scene, Stand};
 use table::Table;
@@ -117,6 +117,7 @@ enum Held {
 #[derive(Debug, Clone)]
 pub struct Selections {
     table: Table,
+    order: InOrder,
     switches: Switches,
     scene: Scene,
     steps: Vec<Step>,
@@ -140,6 +141,7 @@ impl Selections {
             speed_kmh: None,
         };
         Selections {
+            order: InOrder::default(),
             switches: Switches::new(&vehicle.switches),
             scene,
             steps: Vec::new(),
@@ -153,12 +155,15 @@ impl Selections {
         }
     }
 
-    /// Takes one event; events come in time order, a lost notice before the sentence that
-    /// revealed the loss.
+    /// Takes one event; events come in the order in which the board sent them, a lost notice
+    /// before the sentence that revealed the loss.
     pub fn push(&mut self, event: &Event) {
-        if !event.time_s().is_finite() {
-            return;
-        }
+        let mut order = std::mem::take(&mut self.order);
+        order.push(*event, &mut |event| self.live(&event));
+        self.order = order;
+    }
+
+    fn live(&mut self, event: &Event) {
         // First what had settled before the event, with the picture of that time.
         self.advance(event.time_s());
         let steps = &mut self.steps;
@@ -191,6 +196,7 @@ impl Selections {
 
     /// Ends the drive.
     pub fn finish(mut self, end_s: f64) -> Timeline {
+        std::mem::take(&mut self.order).flush(&mut |event| self.live(&event));
         self.advance(end_s);
         self.settle_candidate(true);
         self.end_stand(self.scene.now_s, End::Recording);

@@ -1,6 +1,6 @@
 //! What a lamp shows: off, steady or flashing, from its edges.
 
-use super::{DIM_GAP_S, LAMP_HOLD_S, MIN_CYCLES, Moment, SETTLE_S};
+use super::{DIM_GAP_S, LAMP_HOLD_S, MIN_CYCLES, Moment, SETTLE_S, WINDOW_S};
 
 /// What a lamp shows.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,6 +53,10 @@ pub struct LampDecoder {
     candidate: Option<Moment>,
     /// First and last light-up of an unbroken train of short lights, and whole cycles in it.
     train: Option<(f64, f64, u32)>,
+    /// Cycles that were only counted, since the last light-up of the train.
+    counted: u32,
+    /// Dark gaps shorter than [`DIM_GAP_S`] have been seen.
+    dimmed: bool,
     shown: Option<LampState>,
 }
 
@@ -63,6 +67,7 @@ impl LampDecoder {
             return;
         }
         self.close_gaps(time_s);
+        self.dimmed |= lit && self.raw.is_some() && time_s - self.raw_since_s < DIM_GAP_S;
         if self.raw.is_none() {
             self.lit = Some(lit);
             self.since = Some(Moment::at(time_s));
@@ -73,6 +78,37 @@ impl LampDecoder {
         }
         self.raw = Some(lit);
         self.raw_since_s = time_s;
+    }
+
+    /// Takes several edges of which only the last is known, after one at `from_s`: lit or dark
+    /// from `time_s` on. Faster than 25 Hz they are dimming, and the lamp is lit all the time;
+    /// slower ones are cycles of a flash. What may be a mixture of both is forgotten.
+    pub fn edges(&mut self, from_s: f64, time_s: f64, lit: bool, edges: u32) {
+        let span_s = time_s - from_s;
+        let fast = span_s < DIM_GAP_S * f64::from(edges) / 2.0;
+        if self.raw.is_some() && fast && span_s <= 2.0 * WINDOW_S {
+            self.edge(from_s, true);
+            self.dimmed = true;
+            self.edge(time_s, lit);
+        } else if self.raw.is_some() && !fast && !self.dimmed && span_s < LAMP_HOLD_S {
+            self.flashed(from_s, time_s, lit, edges);
+        } else {
+            self.forget();
+            self.edge(time_s, lit);
+        }
+    }
+
+    /// Cycles that were not seen one by one.
+    fn flashed(&mut self, from_s: f64, time_s: f64, lit: bool, edges: u32) {
+        self.close_gaps(from_s);
+        let dark_at_s = if lit { from_s } else { time_s };
+        self.counted += if lit { edges.div_ceil(2) - 1 } else { edges / 2 };
+        (self.raw, self.raw_since_s) = (Some(false), dark_at_s);
+        (self.lit, self.since) = (Some(false), Some(Moment::at(dark_at_s)));
+        self.candidate = None;
+        if lit {
+            self.edge(time_s, true);
+        }
     }
 
     /// A bounce moves the settled time of the light-up it follows.
@@ -134,9 +170,10 @@ impl LampDecoder {
     fn light_up(&mut self, at: Moment) {
         self.break_train_if_long(at.first_s);
         self.train = Some(match self.train {
-            Some((first_s, _, cycles)) => (first_s, at.first_s, cycles + 1),
+            Some((first_s, _, cycles)) => (first_s, at.first_s, cycles + 1 + self.counted),
             None => (at.first_s, at.first_s, 0),
         });
+        self.counted = 0;
         self.lit = Some(true);
         self.since = Some(at);
         self.candidate = None;

@@ -1,6 +1,7 @@
 //! One switch line: debounce that adds no delay, and the bookkeeping of missed edges.
 
-use super::{Action, CHATTER_S, Gap, LampDecoder, LevelChange, Levels, Moment, SETTLE_S};
+use super::window::Limit;
+use super::{Action, CHATTER_S, Gap, LampDecoder, LevelChange, Levels, Moment, SETTLE_S, WINDOW_S};
 use crate::vehicle::Level;
 
 /// A reminder may overtake the edge that it already contains by this much, in seconds.
@@ -11,8 +12,10 @@ const REORDER_S: f64 = 0.05;
 pub struct LineTally {
     /// Edges, seen or known from the running count.
     pub edges: u64,
-    /// Edges that are known to have happened but were not seen.
+    /// Edges that are known to have happened but were not seen, nor passed over.
     pub missed: u64,
+    /// Edges that the board passed over between the first ones of a window and its last one.
+    pub passed_over: u64,
     /// Settled changes of level.
     pub changes: u64,
     /// Drop-outs: left its level and came back before it settled.
@@ -57,6 +60,7 @@ pub(super) struct Line {
     told_s: f64,
     edge_s: f64,
     count: Option<u16>,
+    limit: Limit,
     unsettled: Option<Unsettled>,
     surprise: Option<Surprise>,
     /// The last drop-out: it may have been a change whose last edge was missed.
@@ -78,6 +82,7 @@ impl Line {
             told_s: f64::NEG_INFINITY,
             edge_s: f64::NEG_INFINITY,
             count: None,
+            limit: Limit::default(),
             unsettled: None,
             surprise: None,
             blip: None,
@@ -116,7 +121,8 @@ impl Line {
             return;
         }
         match self.surprise {
-            Some(s) if s.time_s < c.time_s => self.accept_surprise(tell),
+            // What a lamp did unseen is in the count.
+            Some(s) if s.time_s < c.time_s && self.lamp.is_none() => self.accept_surprise(tell),
             _ => self.surprise = None,
         }
         let on = c.level == self.active_high;
@@ -125,15 +131,33 @@ impl Line {
         let counted = self.count.map(|n| c.edge_count.wrapping_sub(n)).unwrap_or(0);
         let edges = if (1..0x8000).contains(&counted) { u32::from(counted) } else { 1 };
         let fits = self.raw.is_none_or(|raw| (raw != on) == (edges % 2 == 1));
-        self.tally.contradictions += u64::from(!fits);
-        self.tally.edges += u64::from(edges);
-        self.tally.missed += u64::from(edges - 1);
         let seen_first = edges == 1 && fits;
+        if seen_first && self.unsettled.is_some_and(|u| c.time_s >= u.moment.settled_s + SETTLE_S) {
+            // Nothing was held: what was waiting for that has settled.
+            self.settle(tell);
+        }
+        let missed = !seen_first || self.count.is_none() && self.doubt.is_some();
+        let passed_over = self.limit.edge(c.time_s, c.edge_count, missed);
+        self.count_edges(edges, passed_over, fits);
         let earliest_s = if seen_first { c.time_s } else { self.last_certain_s() };
-        self.extend(on, c.time_s, earliest_s.min(c.time_s), edges, c.record);
+        if let Some(lamp) = &mut self.lamp {
+            match seen_first {
+                true => lamp.edge(c.time_s, on),
+                false => lamp.edges(self.edge_s, c.time_s, on, edges),
+            }
+        } else {
+            self.extend(c.time_s, earliest_s.min(c.time_s), edges, c.record);
+        }
         (self.raw, self.count) = (Some(on), Some(c.edge_count));
         (self.told_s, self.edge_s) = (c.time_s, c.time_s);
         self.doubt = None;
+    }
+
+    fn count_edges(&mut self, edges: u32, passed_over: bool, fits: bool) {
+        self.tally.contradictions += u64::from(!fits);
+        self.tally.edges += u64::from(edges);
+        let unseen = if passed_over { &mut self.tally.passed_over } else { &mut self.tally.missed };
+        *unseen += u64::from(edges - 1);
     }
 
     /// The last time before which no edge can have been missed.
@@ -144,11 +168,7 @@ impl Line {
         since_blip.unwrap_or(told_s)
     }
 
-    fn extend(&mut self, on: bool, time_s: f64, earliest_s: f64, edges: u32, record: u64) {
-        if let Some(lamp) = &mut self.lamp {
-            lamp.edge(time_s, on);
-            return;
-        }
+    fn extend(&mut self, time_s: f64, earliest_s: f64, edges: u32, record: u64) {
         let fresh = Unsettled {
             moment: Moment { earliest_s, ..Moment::at(time_s) },
             edges: 0,
@@ -168,7 +188,9 @@ impl Line {
         l: &Levels,
         tell: &mut impl FnMut(Action, Moment, u32, (u64, u64)),
     ) {
-        if l.time_s < self.edge_s {
+        // Within a window that may hold edges, the levels are those of edges still to be told.
+        let held = self.limit.holds_until_s().is_some_and(|until_s| l.time_s < until_s);
+        if l.time_s < self.edge_s || held {
             return;
         }
         let high = l.mask >> (self.input.clamp(1, 16) - 1) & 1 == 1;
@@ -216,6 +238,18 @@ impl Line {
         {
             u.moment.latest_s = u.moment.latest_s.max(to_s);
         }
+        if let (Some(until_s), Some(_)) = (self.limit.holds_until_s(), self.doubt) {
+            // The last edge of the window may be among what was lost.
+            match (&mut self.lamp, &mut self.unsettled) {
+                (Some(lamp), _) => {
+                    lamp.forget();
+                    lamp.edge(l.time_s, self.raw == Some(true));
+                }
+                (None, Some(u)) => u.moment.latest_s = u.moment.latest_s.max(until_s),
+                _ => {}
+            }
+        }
+        self.limit.told(l.time_s);
         self.told_s = l.time_s;
         self.doubt = None;
     }
@@ -224,7 +258,9 @@ impl Line {
     pub(super) fn gap(&mut self, gap: &Gap) {
         let (from_s, to_s) = self.doubt.unwrap_or((gap.from_s, gap.to_s));
         self.doubt = Some((from_s.min(gap.from_s), to_s.max(gap.to_s)));
-        if let Some(lamp) = &mut self.lamp {
+        self.limit.gap(gap.from_s);
+        // A short gap leaves what a lamp did in the count of the next edge.
+        if let Some(lamp) = self.lamp.as_mut().filter(|_| to_s - from_s > 2.0 * WINDOW_S) {
             lamp.forget();
             self.raw = None;
         }
@@ -245,6 +281,7 @@ impl Line {
             self.before_reset = Some((self.settled, since_s.min(gap.from_s)));
         }
         (self.raw, self.settled, self.count) = (None, None, None);
+        self.limit = Limit::default();
         (self.unsettled, self.surprise, self.doubt) = (None, None, None);
         let moment = Moment { latest_s: gap.to_s, ..Moment::at(gap.from_s) };
         tell(Action::Unknown, moment, 0, (gap.record, gap.record));
@@ -259,17 +296,21 @@ impl Line {
         if self.surprise.is_some_and(|s| now_s >= s.time_s + REORDER_S) {
             self.accept_surprise(tell);
         }
+        let held = self.limit.waits(now_s);
         if let Some(lamp) = &mut self.lamp {
-            if let Some((state, moment)) = lamp.advance(now_s) {
+            if self.doubt.is_none()
+                && !held
+                && let Some((state, moment)) = lamp.advance(now_s)
+            {
                 tell(Action::Lamp(state), moment, 0, (0, 0));
             }
             return;
         }
         let Some(u) = &mut self.unsettled else { return };
         let waits = self.doubt.is_some_and(|(from_s, _)| from_s < u.moment.settled_s + SETTLE_S);
-        if now_s >= u.moment.settled_s + SETTLE_S && !waits {
+        if now_s >= u.moment.settled_s + SETTLE_S && !waits && !held {
             self.settle(tell);
-        } else if now_s >= u.moment.first_s + CHATTER_S && !u.chatter_told {
+        } else if u.moment.settled_s >= u.moment.first_s + CHATTER_S && !u.chatter_told {
             u.chatter_told = true;
             self.tally.chatters += 1;
             self.settled = None;
@@ -299,6 +340,7 @@ impl Line {
         self.tally.edges += 1;
         self.count = self.count.map(|n| n.wrapping_add(1));
         let earliest_s = self.last_certain_s().min(s.time_s);
+        self.limit.gap(s.time_s);
         (self.raw, self.told_s, self.doubt) = (Some(s.on), s.time_s, None);
         if let Some(lamp) = &mut self.lamp {
             lamp.forget();
@@ -306,7 +348,7 @@ impl Line {
             return;
         }
         if let Some(u) = &mut self.unsettled {
-            (u.moment.settled_s, u.moment.latest_s) = (s.time_s, s.time_s);
+            u.moment.latest_s = s.time_s;
             u.edges += 1;
             u.records.1 = s.record;
             return;

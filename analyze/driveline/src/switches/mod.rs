@@ -1,8 +1,10 @@
 //! From raw levels of the pulse board to named switches: settled states, lamps, what was missed.
 //!
 //! The board sends raw edges with the tick of the edge and a running count per input, and repeats
-//! all levels four times a second. From these this module makes, for every declared switch,
-//! *settled* changes, and keeps the first edge beside the last one, so that a debounce never adds
+//! all levels four times a second. In each window of 100 ms it sends the first four edges of an
+//! input at once and the last of the others at the end; what it passes over in between is in the
+//! count: bounce, chatter, or a lamp that is dimmed. From these this module makes, for every
+//! declared switch, *settled* changes, and keeps the first edge beside the last one, so that a debounce never adds
 //! delay to a reported latency. The counts tell when an edge was missed; the reminders bound when.
 //!
 //! Constants and their sources:
@@ -13,16 +15,24 @@
 //! - [`DIM_GAP_S`], 40 ms: dark gaps shorter than one period of 25 Hz are dimming, common practice.
 //! - [`LAMP_HOLD_S`], 1.5 s: UN R48 para 6.5.9 (from memory): a direction indicator is dark for the
 //!   first time at most 1.5 s after it was lit.
+//! - [`WINDOW_S`], 100 ms: rule of the pulse board.
 //! - [`MIN_CYCLES`], 3: SAE J945/J590 via FMVSS 108: average of at least three consecutive cycles.
 //!
-//! Feed events in time order; a lost notice goes before the sentence that revealed the loss.
+//! Feed events in time order ([`InOrder`] makes it from the order of the line); a lost notice goes
+//! before the sentence that revealed the loss.
 //! Memory is a few words per switch, however long the drive is.
 
+mod window;
+
 mod lamp;
+mod order;
+
 mod line;
 
 pub use lamp::{LampDecoder, LampState};
 pub use line::LineTally;
+pub use order::InOrder;
+pub use window::WINDOW_S;
 
 use crate::vehicle::{Active, Level, Role, Switch};
 use line::Line;

@@ -1,5 +1,7 @@
 //! Promises about switches, over generated lines whose truth is known.
 
+mod limit;
+
 use super::*;
 use proptest::prelude::*;
 
