@@ -122,7 +122,7 @@ impl Line {
         }
         match self.surprise {
             // What a lamp did unseen is in the count.
-            Some(s) if s.time_s < c.time_s && self.lamp.is_none() => self.accept_surprise(tell),
+            Some(s) if s.time_s < c.time_s && self.lamp.is_none() => self.accept_surprise(),
             _ => self.surprise = None,
         }
         let on = c.level == self.active_high;
@@ -132,8 +132,9 @@ impl Line {
         let edges = if (1..0x8000).contains(&counted) { u32::from(counted) } else { 1 };
         let fits = self.raw.is_none_or(|raw| (raw != on) == (edges % 2 == 1));
         let seen_first = edges == 1 && fits;
-        if seen_first && self.unsettled.is_some_and(|u| c.time_s >= u.moment.settled_s + SETTLE_S) {
-            // Nothing was held: what was waiting for that has settled.
+        let told = seen_first || self.doubt.is_none() && !self.limit.waits(c.time_s);
+        if told && self.unsettled.is_some_and(|u| c.time_s >= u.moment.settled_s + SETTLE_S) {
+            // Nothing is held any more: what was waiting for that has settled.
             self.settle(tell);
         }
         let missed = !seen_first || self.count.is_none() && self.doubt.is_some();
@@ -294,7 +295,7 @@ impl Line {
         tell: &mut impl FnMut(Action, Moment, u32, (u64, u64)),
     ) {
         if self.surprise.is_some_and(|s| now_s >= s.time_s + REORDER_S) {
-            self.accept_surprise(tell);
+            self.accept_surprise();
         }
         let held = self.limit.waits(now_s);
         if let Some(lamp) = &mut self.lamp {
@@ -334,30 +335,24 @@ impl Line {
     }
 
     /// No edge came for a level that a reminder told: it was missed, and this bounds when.
-    fn accept_surprise(&mut self, tell: &mut impl FnMut(Action, Moment, u32, (u64, u64))) {
+    fn accept_surprise(&mut self) {
         let Some(s) = self.surprise.take() else { return };
         self.tally.missed += 1;
         self.tally.edges += 1;
         self.count = self.count.map(|n| n.wrapping_add(1));
         let earliest_s = self.last_certain_s().min(s.time_s);
-        self.limit.gap(s.time_s);
+        self.limit.missed(s.time_s);
         (self.raw, self.told_s, self.doubt) = (Some(s.on), s.time_s, None);
         if let Some(lamp) = &mut self.lamp {
             lamp.forget();
             lamp.edge(s.time_s, s.on);
-            return;
-        }
-        if let Some(u) = &mut self.unsettled {
+        } else if let Some(u) = &mut self.unsettled {
             u.moment.latest_s = s.time_s;
             u.edges += 1;
             u.records.1 = s.record;
-            return;
+        } else {
+            self.extend(s.time_s, earliest_s, 1, s.record);
         }
-        let was = self.settled.replace(s.on);
-        self.tally.changes += u64::from(was.is_some());
-        let action = Action::Settled { was: was.map(level), level: level(s.on) };
-        let moment = Moment { earliest_s, ..Moment::at(s.time_s) };
-        tell(action, moment, 1, (s.record, s.record));
     }
 }
 

@@ -19,10 +19,10 @@ pub(super) struct Limit {
 struct Window {
     start_s: f64,
     first_count: u16,
-    /// Edges came in it that need not have a sentence yet.
+    /// It may hold an edge that need not have a sentence yet.
     holds: bool,
-    /// Sentences of it are missing.
-    unsure: bool,
+    /// Its first edge was not told: it began at `start_s` or before.
+    begun_unseen: bool,
 }
 
 impl Limit {
@@ -30,23 +30,21 @@ impl Limit {
     /// True when it is the last of its window: those were passed over by the board.
     pub fn edge(&mut self, time_s: f64, count: u16, missed: bool) -> bool {
         let Some(w) = self.window.as_mut().filter(|w| time_s < w.start_s + WINDOW_S) else {
-            let fresh =
-                Window { start_s: time_s, first_count: count, holds: missed, unsure: missed };
-            self.window = Some(fresh);
+            let (holds, begun_unseen) = (missed, missed);
+            self.window = Some(Window { start_s: time_s, first_count: count, holds, begun_unseen });
             return false;
         };
         let nth = count.wrapping_sub(w.first_count);
-        let last = if w.unsure { missed } else { nth >= AT_ONCE };
+        let last = if w.begun_unseen { missed } else { nth >= AT_ONCE };
         if last {
             self.window = None;
             return true;
         }
-        if w.unsure {
-            // It may have begun as late as this.
+        if w.begun_unseen {
+            // What was taken for its first edge may have been the last of the window before.
             w.start_s = time_s;
         }
-        w.unsure |= missed;
-        w.holds |= w.unsure || nth + 1 == AT_ONCE;
+        w.holds |= missed || nth == AT_ONCE - 1;
         false
     }
 
@@ -67,11 +65,22 @@ impl Limit {
         }
     }
 
-    /// An edge was missed at `time_s` or may have been.
+    /// Sentences are missing since `time_s`: an open window may hold an edge.
     pub fn gap(&mut self, time_s: f64) {
         self.told(time_s);
         if let Some(w) = self.window.as_mut().filter(|w| time_s < w.start_s + WINDOW_S + LATE_S) {
-            (w.holds, w.unsure) = (true, true);
+            w.holds = true;
+        }
+    }
+
+    /// An edge was missed, not later than `time_s`: one that the window held, or else a window
+    /// has begun unseen.
+    pub fn missed(&mut self, time_s: f64) {
+        let held = self.holds_until_s().is_some_and(|until_s| time_s >= until_s);
+        self.gap(time_s);
+        if !held && self.window.is_none_or(|w| time_s >= w.start_s + WINDOW_S) {
+            let (first_count, holds, begun_unseen) = (0, true, true);
+            self.window = Some(Window { start_s: time_s, first_count, holds, begun_unseen });
         }
     }
 }

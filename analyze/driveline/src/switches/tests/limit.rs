@@ -199,7 +199,6 @@ proptest! {
             .filter(|n| matches!(said[*n].event, Event::Change(_)))
             .collect();
         let lost = switch_edges[which.index(switch_edges.len())];
-        let info = format!("{:?}", said[lost]);
         lose(&mut said, lost);
         let (steps, lines) = hear(Role::Position, &said, until_s);
         prop_assert_eq!(lines.picture().on == 1, truth.last().unwrap().0);
@@ -209,7 +208,7 @@ proptest! {
             let fits = |&&(l, first_s, last_s): &&True| {
                 l == on && m.earliest_s <= first_s && m.latest_s >= last_s
             };
-            prop_assert!(left.any(|t| fits(&t)), "{m:?} in {truth:?} LOST {info} {steps:?}");
+            prop_assert!(left.any(|t| fits(&t)), "{m:?} in {truth:?}");
             prop_assert!(m.earliest_s <= m.first_s && m.settled_s <= m.latest_s);
         }
         prop_assert!(changes(&steps).len() + 2 >= truth.len());
