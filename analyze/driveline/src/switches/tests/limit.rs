@@ -47,7 +47,7 @@ fn board(edges: &[(f64, bool)], until_s: f64) -> Vec<Said> {
 }
 
 /// Takes one sentence away; the next one reveals it.
-fn lose(said: &mut Vec<Said>, which: usize) {
+fn lose(said: &mut [Said], which: usize) {
     let from_s = said[which - 1].at_s;
     let to_s = said[which + 1].at_s;
     said[which] = Said { at_s: from_s, event: Event::Lost(Gap { from_s, to_s, record: 0 }) };
