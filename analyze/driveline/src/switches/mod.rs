@@ -4,8 +4,8 @@
 //! all levels four times a second. In each window of 100 ms it sends the first four edges of an
 //! input at once and the last of the others at the end; what it passes over in between is in the
 //! count: bounce, chatter, or a lamp that is dimmed. From these this module makes, for every
-//! declared switch, *settled* changes, and keeps the first edge beside the last one, so that a debounce never adds
-//! delay to a reported latency. The counts tell when an edge was missed; the reminders bound when.
+//! declared switch, *settled* changes, and keeps the first edge beside the last one, so that a
+//! debounce never adds delay to a reported latency. The counts tell when an edge was missed; the reminders bound when.
 //!
 //! Constants and their sources:
 //!

@@ -216,7 +216,8 @@ proptest! {
 
     #[test]
     fn a_lost_sentence_never_makes_a_dimmed_lamp_flash_or_go_out(
-        hertz in 90.0..200.0f64, duty in 0.1..0.9f64, losses in prop::collection::vec(any::<prop::sample::Index>(), 1..12),
+        hertz in 90.0..200.0f64, duty in 0.1..0.9f64,
+        losses in prop::collection::vec(any::<prop::sample::Index>(), 1..12),
     ) {
         let mut said = board(&dimmed(&[(1.0, 20.0)], hertz, duty), 19.9);
         let during: Vec<_> = (1..said.len() - 1).filter(|n| said[*n].at_s > 1.3).collect();
