@@ -39,8 +39,8 @@ pub enum Command {
 #[derive(Args, Clone, Debug, Default)]
 #[command(after_help = RECORD_NOTES)]
 pub struct RecordArgs {
-    /// name=port[,baud][,kind]; kinds: pulse-board, gnss, other
-    #[arg(short, long = "source", value_name = "SOURCE")]
+    /// The sources, each with its name, its port, the speed of the line and its kind.
+    #[arg(short, long = "source", value_name = "SOURCE", help = SOURCE_HELP)]
     pub sources: Vec<SourceSettings>,
     /// Capture folder to make; never overwrites one
     #[arg(short, long, value_name = "FOLDER")]
@@ -70,6 +70,8 @@ pub struct RecordArgs {
     #[arg(long, value_name = "FACTOR", hide = true)]
     pub clock_scale: Option<f64>,
 }
+
+const SOURCE_HELP: &str = "name=port[,baud][,kind]; kinds: pulse-board, gnss, other";
 
 const RECORD_NOTES: &str = "\
 Example, two sources:

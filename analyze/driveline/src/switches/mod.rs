@@ -5,7 +5,8 @@
 //! input at once and the last of the others at the end; what it passes over in between is in the
 //! count: bounce, chatter, or a lamp that is dimmed. From these this module makes, for every
 //! declared switch, *settled* changes, and keeps the first edge beside the last one, so that a
-//! debounce never adds delay to a reported latency. The counts tell when an edge was missed; the reminders bound when.
+//! debounce never adds delay to a reported latency. The counts tell when an edge was missed; the
+//! reminders bound when.
 //!
 //! Constants and their sources:
 //!

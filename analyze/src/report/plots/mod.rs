@@ -1,6 +1,6 @@
 //! The figures of a report, each as SVG and as PNG.
 //!
-//! A figure is first described as plain data ([`Body`]: panels with lines, stages, or words when
+//! A figure is first described as plain data (`Body`: panels with lines, stages, or words when
 //! there is nothing to draw) and then drawn once for each format by the same code. What was not
 //! measured is a gap, never a line across it; thinning keeps the extremes.
 
