@@ -394,7 +394,7 @@ fn open_allowance(vehicle: &Vehicle, setup: &Setup, out: &Motions) -> (f64, f64,
     let fits =
         open.filter_map(|p| Some((fit(&p.segments, vehicle.limits.backlash_turn, out.prior)?, p)));
     let best = fits.min_by(|a, b| a.0.allowance.u().total_cmp(&b.0.allowance.u()));
-    let Some((found, period)) = best else { return (1.0, 0.03, 2.0) };
+    let Some((found, period)) = best else { return (1.0, 0.02, 2.0) };
     let turning = period.segments.iter().filter(|s| s.demanded[0] > 0.1);
     let (turns, seconds) = turning.fold((0.0, 0.0), |sum, s| (sum.0 + s.rear, sum.1 + s.seconds()));
     let at_mps = turns * setup.metres_per_turn() / f64::max(seconds, 1e-3);

@@ -1,4 +1,5 @@
 //! Tests that cross crates, and the truth campaign.
 
+pub mod stress;
 pub mod campaign;
 pub mod by_hand;

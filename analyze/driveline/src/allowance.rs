@@ -303,9 +303,10 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     };
     let mut components = own(0);
     components.extend(doubts(&rows, y, share, let_through));
-    // Play cannot have moved the sum by more than the sum moved.
+    // Under torque play rests at one end or the other (two points: u is all of it); it cannot have
+    // moved the sum by more than the sum moved.
     let play = backlash_turn.min(counted_range);
-    components.push(Component::own("backlash", play / 12f64.sqrt() / demanded_turn));
+    components.push(Component::own("backlash", play / demanded_turn));
     components.push(Component::shared("wheel slip", wheel_slip(&rows, y, mu)));
     components.push(Component::own("course", curvature_noise(&rows, y, demanded_turn)));
     components.retain(|c| c.u > 0.0);
@@ -499,7 +500,7 @@ fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64,
             let components = vec![
                 Component::own("counting", counting / d),
                 Component::own("model", 0.02 * value.abs()),
-                Component::own("backlash", backlash / 12f64.sqrt() / d),
+                Component::own("backlash", backlash / d),
                 Component::own("mismatch", mu_u * rear / d),
                 Component::shared("demand", doubt * value.abs()),
             ];

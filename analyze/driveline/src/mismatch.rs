@@ -13,9 +13,9 @@ use crate::stats::least_squares;
 use crate::vehicle::{Coupling, Place};
 
 /// Rolling resistance as an acceleration, m/s^2, and how well it is known (common practice: 1 to
-/// 2 % of weight; a grade of 1 % counts alike).
+/// 2 % of weight; a grade counts alike, and ordinary roads have 1 to 2 %).
 const RESISTANCE_MPS2: f64 = 0.15;
-const RESISTANCE_U_MPS2: f64 = 0.1;
+const RESISTANCE_U_MPS2: f64 = 0.17;
 
 /// Air drag as an acceleration per speed squared, 1/m (common practice: drag area 1.1 m^2 on
 /// 1.9 t).
@@ -26,6 +26,10 @@ const DRAG_PER_M: f64 = 0.00035;
 /// 0.3 % per m/s^2 on hard ground and more on soft tyres or loose ground (common practice).
 const SLOPES: [(Coupling, f64, f64); 2] =
     [(Coupling::Differential, 0.0, 0.002), (Coupling::RearOnly, -0.004, 0.004)];
+
+/// How differently the left and the right tyre slip under the same torque, relative (common
+/// practice: a fifth of a slip of 0.2 %).
+const LEFT_RIGHT_SLIP_U: f64 = 0.0004;
 
 /// Longest row, metres.
 const ROW_M: f64 = 60.0;
@@ -110,7 +114,7 @@ impl Mismatch {
         let shown = if friction > 2.0 * u { friction } else { 0.0 };
         let seen = self.difference_mm.value;
         self.difference_mm.value = seen * (1.0 + shown * speed_up);
-        let doubt = seen.abs() * speed_up * (0.4 * shown).hypot(u);
+        let doubt = seen.abs() * speed_up * (0.4 * shown).hypot(u / 2.0);
         self.difference_mm.components.push(Component::shared("center drag", doubt));
     }
 }
@@ -337,6 +341,7 @@ impl MismatchFold {
             vec![
                 Component::own("course", u),
                 Component::from_scatter("scatter", u * birge * few(dof), dof.max(1.0)),
+                Component::shared("traction", LEFT_RIGHT_SLIP_U),
                 Component::shared("geometry", 0.01 * track_m * angle.abs() / metres),
             ],
         ))

@@ -8,7 +8,8 @@ use std::collections::BTreeSet;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
 use wheelwitness_rig::random_drive::random_drive;
-use wheelwitness_tests::campaign::{Call, Outcome, drive, report};
+use wheelwitness_tests::campaign::{Call, Outcome, drive, report, stress};
+use wheelwitness_tests::stress::STRESSES;
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
@@ -22,12 +23,14 @@ fn main() {
     let outcomes = all(first, drives);
     for o in &outcomes {
         for c in o.calls.iter().filter(|c| matches!(c.call, Call::Wrong | Call::WrongNear)) {
-            println!("{:?}, seed {}: {} ({}): {}", c.call, o.seed, c.claim, c.scope, c.line);
-            println!("    faults: {:?}", random_drive(o.seed).plan.faults);
+            println!("{:?}, {} {}: {} ({}): {}", c.call, o.kind, o.seed, c.claim, c.scope, c.line);
+            if o.kind == "random" {
+                println!("    faults: {:?}", random_drive(o.seed).plan.faults);
+            }
         }
         for m in o.measured.iter().filter(|m| (m.error / m.u).abs() > 3.5) {
             let times = m.error / m.u;
-            println!("far, seed {}: {} by {times:+.1} u {:?}", o.seed, m.name, m.components);
+            println!("far, {} {}: {} by {times:+.1} u {:?}", o.kind, o.seed, m.name, m.components);
         }
     }
     let report = report(&outcomes, value("--without").map(String::as_str));
@@ -61,26 +64,30 @@ fn usage(name: &str) -> ! {
     std::process::exit(2);
 }
 
-/// Drives all seeds on all cores; the order of the results is that of the seeds.
+/// Drives all seeds on all cores, and one stress drive of each kind for every fifth of them; the
+/// order of the results does not depend on the cores.
 fn all(first: u64, drives: u64) -> Vec<Outcome> {
-    let next = AtomicU64::new(first);
+    let stresses = STRESSES.len() as u64;
+    let jobs = drives + stresses * (drives / 5);
+    let next = AtomicU64::new(0);
     let done = Mutex::new(Vec::new());
     let cores = std::thread::available_parallelism().map_or(1, |n| n.get());
     std::thread::scope(|scope| {
         for _ in 0..cores {
             scope.spawn(|| {
                 loop {
-                    let seed = next.fetch_add(1, Ordering::Relaxed);
-                    if seed >= first + drives {
-                        return;
-                    }
-                    let outcome = drive(seed);
-                    done.lock().unwrap_or_else(|e| e.into_inner()).push(outcome);
+                    let job = next.fetch_add(1, Ordering::Relaxed);
+                    let outcome = match job.checked_sub(drives) {
+                        _ if job >= jobs => return,
+                        None => drive(first + job),
+                        Some(k) => stress((k % stresses) as usize, first + k / stresses),
+                    };
+                    done.lock().unwrap_or_else(|e| e.into_inner()).push((job, outcome));
                 }
             });
         }
     });
     let mut outcomes = done.into_inner().unwrap_or_else(|e| e.into_inner());
-    outcomes.sort_by_key(|o| o.seed);
-    outcomes
+    outcomes.sort_by_key(|o| o.0);
+    outcomes.into_iter().map(|o| o.1).collect()
 }

@@ -1,0 +1,67 @@
+//! Drives made so that one source of uncertainty outweighs the others.
+//!
+//! Random drives seldom depend on a single number; were its component missing, nobody would notice.
+//! Here the number really is off, drawn from the distribution that the analysis claims for it, and
+//! everything else is kept quiet.
+
+use wheelwitness_driveline::demand::LEFT_RIGHT_U;
+use wheelwitness_driveline::vehicle::Place;
+use wheelwitness_rig::Plan;
+use wheelwitness_rig::random::Random;
+use wheelwitness_rig::scenario::trail_wagon;
+use wheelwitness_rig::script::Script;
+
+/// What is put to the test, with the script that does it.
+pub const STRESSES: [(&str, &str); 6] = [
+    ("geometry", CIRCLES_SLOW),
+    ("side slip", CIRCLES_QUICK),
+    ("left/right tyres", CIRCLE_ONE_WAY),
+    ("circumference", CIRCLES_BY_COURSE),
+    ("backlash", LOCKED_SHORT),
+    ("traction", UPHILL),
+];
+
+const CIRCLES_SLOW: &str = "select full-time\nawait 15 at 1\ncircle left lock turns 2 at 0.9\n\
+    circle right lock turns 2 at 0.9\nspeed 7\nstraight 120 at 7\nstop\nwait 1";
+const CIRCLES_QUICK: &str = "select full-time\nawait 15 at 1\ncircle left radius 9 turns 2 at 3.3\n\
+    circle right radius 9 turns 2 at 3.3\nspeed 7\nstraight 120 at 7\nstop\nwait 1";
+const CIRCLE_ONE_WAY: &str = "select full-time\nawait 15 at 1\nspeed 7\nstraight 120 at 7\n\
+    speed 1.2\ncircle left radius 15 turns 1 at 1.2\nstop\nwait 1";
+const CIRCLES_BY_COURSE: &str = "select full-time\nawait 15 at 1\ncircle left lock turns 3 at 1.5\n\
+    circle right lock turns 3 at 1.5\nspeed 7\nstraight 120 at 7\nstop\nwait 1";
+const LOCKED_SHORT: &str = "ground loose\nselect locked\nawait 15 at 1\nspeed 4\nstraight 40 at 4\n\
+    coast 3\nspeed 1.5\ncircle left radius 7 turns 0.7 at 1.5\ncoast 2\nspeed 3\nstop\nwait 1";
+const UPHILL: &str = "slope 0.02 0\nspeed 9\nstraight 260 at 9\nstop\nwait 1";
+
+/// The plan of one stress drive.
+pub fn plan(stress: usize, seed: u64) -> Plan {
+    let (name, text) = STRESSES[stress];
+    let mut declared = trail_wagon();
+    declared.name = format!("stress by {name}, seed {seed} (invented)");
+    declared.geometry.u_mm = if name == "geometry" { 40.0 } else { 4.0 };
+    if name == "circumference" {
+        let shafts = [Place::FrontShaft, Place::RearShaft, Place::Input];
+        declared.sensors.retain(|s| shafts.contains(&s.place));
+        declared.tyres.front.circumference_u_mm = Some(70.0);
+        declared.tyres.rear.circumference_u_mm = Some(70.0);
+    }
+    let script = Script::parse(name, text).expect("stress scripts are sound");
+    let mut plan = Plan::new(declared, script, seed, Vec::new());
+    let random = &mut Random::stream(seed, name);
+    plan.settings.close = true;
+    match name {
+        "circumference" => {
+            if let Some(gnss) = &mut plan.settings.gnss {
+                (gnss.rate_hz, gnss.speed_noise) = (10.0, 0.02);
+            }
+        }
+        "left/right tyres" => {
+            plan.machine.circumference_m[3] *= 1.0 + LEFT_RIGHT_U * random.normal();
+            plan.settings.gnss = None;
+        }
+        "backlash" => plan.machine.lash_turn = 0.25,
+        "geometry" | "side slip" => plan.settings.gnss = None,
+        _ => {}
+    }
+    plan
+}
