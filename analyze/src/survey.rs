@@ -9,7 +9,7 @@ use wheelwitness_capture::clock::Stamp;
 use wheelwitness_capture::decode::{Decoder, Reading, Value};
 use wheelwitness_capture::nmea::Fault;
 use wheelwitness_capture::read::{CaptureReader, Item, ReadError};
-use wheelwitness_capture::record::title;
+use wheelwitness_capture::record::{Kind, Record, title};
 use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::clock::Envelope;
 
@@ -56,6 +56,16 @@ pub struct Source {
 /// Calls `each` for every reading of a capture, and `hole` for what cannot be read.
 pub fn readings<S: Storage>(
     reader: &mut CaptureReader<S>,
+    each: impl FnMut(Reading),
+    hole: impl FnMut(Hole),
+) -> Result<u64, ReadError> {
+    records_and_readings(reader, |_| {}, each, hole)
+}
+
+/// The same, with `whole` called for every record before its readings.
+fn records_and_readings<S: Storage>(
+    reader: &mut CaptureReader<S>,
+    mut whole: impl FnMut(&Record),
     mut each: impl FnMut(Reading),
     mut hole: impl FnMut(Hole),
 ) -> Result<u64, ReadError> {
@@ -66,6 +76,7 @@ pub fn readings<S: Storage>(
         match item {
             Item::Record(record) => {
                 records += 1;
+                whole(&record);
                 decoder.push(&record, &mut each);
             }
             Item::Hole(h) => {
@@ -88,8 +99,15 @@ impl Survey {
     pub fn of<S: Storage>(reader: &mut CaptureReader<S>) -> Result<Survey, ReadError> {
         let mut survey = Survey::default();
         let mut holes = Vec::new();
-        let records = readings(reader, |r| survey.take(&r), |h| holes.push(h))?;
+        let mut bytes = BTreeMap::new();
+        let count = |r: &Record| {
+            if r.kind == Kind::Bytes {
+                *bytes.entry(r.source).or_insert(0) += r.bytes.len() as u64;
+            }
+        };
+        let records = records_and_readings(reader, count, |r| survey.take(&r), |h| holes.push(h))?;
         survey.records = records;
+        bytes.into_iter().for_each(|(number, n)| survey.source(number).info.bytes = n);
         survey.holes = holes;
         survey.closed = reader.is_closed();
         survey.first_stamp = reader.first_stamp();

@@ -29,7 +29,7 @@ pub struct DemoArgs {
     #[arg(long, value_name = "FOLDER")]
     pub into: Option<PathBuf>,
     /// Seconds of the drive per second of yours
-    #[arg(long, value_name = "FACTOR", default_value_t = 20.0, value_parser = scale)]
+    #[arg(long, value_name = "FACTOR", default_value_t = 12.0, value_parser = scale)]
     pub clock_scale: f64,
 }
 

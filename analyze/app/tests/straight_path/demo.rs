@@ -38,6 +38,12 @@ fn sent(run: &Run, source: Source) -> Vec<u8> {
     run.wire.iter().filter(|c| c.source == source).flat_map(|c| c.bytes.clone()).collect()
 }
 
+/// The same bytes; otherwise it tells where they part and what the recorder said.
+fn assert_same(got: &[u8], sent: &[u8], warned: &str) {
+    let parting = got.iter().zip(sent).position(|(a, b)| a != b);
+    assert!(got == sent, "{} of {} bytes, parting at {parting:?}: {warned}", got.len(), sent.len());
+}
+
 #[test]
 fn one_command_records_a_drive_whole_and_reports_on_it() {
     let folder = Folder::new("demo");
@@ -55,11 +61,13 @@ fn one_command_records_a_drive_whole_and_reports_on_it() {
     assert!(board.starts_with(&wire), "every byte of the board is there, in order, once");
     let closing = String::from_utf8_lossy(&board[wire.len()..]).into_owned();
     assert!(closing.starts_with("$PWWNZ,") && closing.ends_with("\r\n"), "{closing}");
-    assert!(recorded(&capture, Source::Gnss) == sent(&run, Source::Gnss));
+    assert_same(&recorded(&capture, Source::Gnss), &sent(&run, Source::Gnss), &warned);
 
     let result = result_in(&capture);
     assert!(result.capture.closed && result.capture.holes.is_empty());
-    assert_eq!(result.capture.simulated_clock_scale, Some(20.0), "it says that it is simulated");
+    assert_eq!(result.capture.simulated_clock_scale, Some(12.0), "it says that it is simulated");
+    let sizes: Vec<_> = result.sources.iter().map(|s| s.bytes as usize).collect();
+    assert_eq!(sizes, [board.len(), sent(&run, Source::Gnss).len()]);
     let found = disproven(&result);
     assert!(found.contains(&("tyres-match".into(), "front/rear".into())), "{found:?}");
 
