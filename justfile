@@ -19,6 +19,7 @@ check:
 bench:
     cargo bench -p wheelwitness-logger
     cargo run --release -p wheelwitness-capture --example throughput
+    cargo run --release -p wheelwitness-tests --bin bench
 
 # Random drives with known truth, judged: `just campaign --first 1 --drives 500 --ablate`
 campaign *args="--drives 100":
