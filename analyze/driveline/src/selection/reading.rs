@@ -117,6 +117,15 @@ impl Reading {
         }
     }
 
+    /// Switches that read otherwise throughout, but for the time that a contact takes to settle.
+    pub fn throughout(&self) -> Vec<(usize, Disagreement)> {
+        let Some((from_s, to_s)) = self.stretch() else { return Vec::new() };
+        let all = |d: &Disagreement| {
+            d.times == 1 && d.longest_s.0 - from_s < DROP_S && to_s - d.longest_s.1 < DROP_S
+        };
+        self.switches.iter().copied().enumerate().filter(|(_, d)| all(d)).collect()
+    }
+
     /// The stretch that was read, if it began at all.
     pub fn stretch(&self) -> Option<(f64, f64)> {
         self.began_s.map(|began_s| (began_s, self.ended_s))

@@ -42,8 +42,8 @@ pub struct RowPeriod {
     pub motor_rests: Option<bool>,
     /// Whether the limit contacts read the row.
     pub limits_fit: Option<bool>,
-    /// Whether they read it at some time of the request: then a contact fails now and then.
-    pub limits_ever_fit: bool,
+    /// Limit contacts that read otherwise all the time from the match on, by name.
+    pub contacts_otherwise: Vec<(String, Disagreement)>,
     /// Whether the lamps show the row.
     pub lamps_fit: Option<bool>,
     /// What the sleeve waits for.
@@ -78,7 +78,12 @@ impl RowPeriod {
             moved_on: false,
             motor_rests,
             limits_fit: stand.limits_fit,
-            limits_ever_fit: stand.limits_ever_fit,
+            contacts_otherwise: stand
+                .contacts
+                .throughout()
+                .into_iter()
+                .map(|(n, d)| (table.names[n].clone(), d))
+                .collect(),
             lamps_fit: stand.lamps_fit,
             need: stand.need,
             had_motion: had_motion(table, stand),
@@ -88,9 +93,9 @@ impl RowPeriod {
         }
     }
 
-    /// Time of readings otherwise than the row, of the worst switch, in seconds.
+    /// Time of readings otherwise than the row, of the worst position switch, in seconds.
     pub fn disagreement_s(&self) -> f64 {
-        self.disagreements.iter().map(|(_, d)| d.total_s).fold(0.0, f64::max)
+        worst_s(&self.disagreements)
     }
 
     /// True when the switches cannot have been stuck at the row's code: they came with the
@@ -109,12 +114,20 @@ impl RowPeriod {
 
     /// Switches that read otherwise for long, as a sentence.
     fn who(&self) -> String {
-        let long = self.disagreements.iter().filter(|(_, d)| d.times > 0);
+        self.named(&self.disagreements)
+    }
+
+    fn named(&self, all: &[(String, Disagreement)]) -> String {
+        let long = all.iter().filter(|(_, d)| d.times > 0);
         let each = |(name, d): &(String, Disagreement)| {
             format!("`{name}` for {:.1} s of {:.1} s", d.total_s, self.exposure_s)
         };
         long.map(each).collect::<Vec<_>>().join(", ")
     }
+}
+
+fn worst_s(all: &[(String, Disagreement)]) -> f64 {
+    all.iter().map(|(_, d)| d.total_s).fold(0.0, f64::max)
 }
 
 pub(super) fn switch_table(timeline: &Timeline) -> Vec<Finding> {
@@ -185,8 +198,8 @@ fn judge(timeline: &Timeline, p: &RowPeriod) -> FindingPeriod {
         unit: "s".into(),
         components: vec![Component::own("calm time", SETTLE_S)],
     };
-    let estimates =
-        vec![seconds("disagreement", p.disagreement_s()), seconds("exposure", p.exposure_s)];
+    let worst_s = p.disagreement_s().max(worst_s(&p.contacts_otherwise));
+    let estimates = vec![seconds("disagreement", worst_s), seconds("exposure", p.exposure_s)];
     FindingPeriod {
         start_s,
         end_s,
@@ -224,12 +237,17 @@ fn agreeing(timeline: &Timeline, p: &RowPeriod, stretch: (f64, f64)) -> Judged {
         let again = format!("select another mode and then `{}` again, or {circles}", p.mode);
         return (Word::Undecided, "switches-did-not-move", reason, Some(again), true);
     }
-    if p.limits_fit == Some(false) {
+    if !p.contacts_otherwise.is_empty() {
+        let who = p.named(&p.contacts_otherwise);
+        let reason = format!("read otherwise while the position switches read the row: {who}");
         let arrived = p.lamps_fit == Some(true) && p.motor_rests != Some(false);
-        let reason = "the position switches read the row, the limit contacts do not".to_string();
-        if !p.limits_ever_fit && (shafts == Shafts::Confirm || arrived) {
+        if shafts == Shafts::Confirm || arrived {
             return (Word::Disproven, "limit-contacts-disagree", reason, None, false);
         }
+        return (Word::Undecided, "limit-contacts-disagree", reason, Some(circles), false);
+    }
+    if p.limits_fit == Some(false) {
+        let reason = "the limit contacts read the row, but not to the end".to_string();
         return (Word::Undecided, "limit-contacts-disagree", reason, Some(circles), false);
     }
     if for_it > against {

@@ -61,8 +61,6 @@ pub(super) struct Stand {
     pub motor_runs: bool,
     pub limit_change: Option<Moment>,
     pub limits_fit: Option<bool>,
-    /// The limit contacts read the row at some time of this stand.
-    pub limits_ever_fit: bool,
     pub matched: Option<Moment>,
     match_parts: Option<Moment>,
     /// A position switch changed after the motor was energised.
@@ -89,6 +87,8 @@ pub(super) struct Stand {
     /// Time in which sentences were lost, in seconds.
     pub blind_s: f64,
     pub reading: Reading,
+    /// What the limit contacts read, from the match on while the motor rests.
+    pub contacts: Reading,
     pub records: (u64, u64),
 }
 
@@ -116,7 +116,6 @@ impl Stand {
             motor_runs: scene.picture.on & table.bits(Role::Motor) != 0,
             limit_change: None,
             limits_fit: this.limits.fits(&scene.picture),
-            limits_ever_fit: this.limits.fits(&scene.picture) == Some(true),
             matched: (fits == Some(true)).then(|| Moment::at(began_s)),
             match_parts: None,
             position_moved: false,
@@ -137,6 +136,7 @@ impl Stand {
             survived: false,
             blind_s: 0.0,
             reading: Reading::new(this.position),
+            contacts: Reading::new(this.limits),
             records: (record, record),
         };
         if stand.matched.is_some() {
@@ -187,6 +187,21 @@ impl Stand {
             }
         }
         self.reading.pass(scene.now_s, &scene.picture);
+        self.read_contacts(table, scene, patience_s);
+    }
+
+    /// The limit contacts are read once the row matches and the motor has come to rest, or has had
+    /// its time.
+    fn read_contacts(&mut self, table: &Table, scene: &Scene, patience_s: f64) {
+        if self.motor_runs {
+            return self.contacts.restart();
+        }
+        let stopped = self.motor_is_seen(table) && self.motor_off.is_some();
+        let at_rest = stopped || self.was_there() || scene.now_s >= self.began_s + patience_s;
+        if at_rest && self.matched.is_some_and(|m| m.settled_s <= scene.now_s) {
+            self.contacts.begin(scene.now_s, &scene.picture);
+        }
+        self.contacts.pass(scene.now_s, &scene.picture);
     }
 
     /// Takes motion of the outputs.
@@ -258,6 +273,9 @@ impl Stand {
     }
 
     fn limit_contacts(&mut self, table: &Table, step: &Step, scene: &Scene) {
+        if step.action != Action::Blip {
+            self.contacts.edge(step.switch, step.moment.first_s, &scene.picture);
+        }
         let Action::Settled { was, level } = step.action else { return };
         if was.is_some_and(|w| w != level) {
             let whole = self.limit_change.get_or_insert(step.moment);
@@ -267,7 +285,6 @@ impl Stand {
         let fits = table.rows[self.row].limits.fits(&scene.picture);
         let arrived = fits == Some(true) && self.limits_fit != Some(true);
         self.limits_fit = fits;
-        self.limits_ever_fit |= fits == Some(true);
         self.look_at_other(table, scene);
         if arrived && !self.motor_is_seen(table) {
             self.travel = Some(Travel::default());
@@ -381,6 +398,7 @@ impl Stand {
     /// Ends the stand; a selection is told only if its request edge was seen.
     pub fn end(&mut self, table: &Table, at_s: f64, why: End) -> Option<Selection> {
         self.reading.end(at_s);
+        self.contacts.end(at_s);
         self.request.map(|request| Selection::new(table, self, request, at_s, why))
     }
 }

@@ -390,3 +390,28 @@ proptest! {
         nothing_wrong_is_said(&timeline, &truth, fault);
     }
 }
+
+/// Drives to `locked` and stays there, with one limit contact that reads the opposite of its row
+/// for some seconds from when the row is engaged.
+fn locked_with_contact_off_for(seconds: f64) -> Finding {
+    let mut script = Script::standing_in(wagon(), "full-time", 40.0);
+    script.go(1.0, 2.0, 0.3, 1).select(5.0, "locked");
+    if seconds > 0.0 {
+        script.set(6.9, "limit-b", false).set(6.9 + seconds, "limit-b", true);
+    }
+    let found = script.run().switch_table();
+    found.into_iter().find(|f| f.scope == "locked").unwrap()
+}
+
+#[test]
+fn a_limit_contact_that_reads_otherwise_than_its_row_disproves_the_row() {
+    assert_eq!(locked_with_contact_off_for(0.0).word, Word::Proven);
+    assert_eq!(
+        locked_with_contact_off_for(0.1).word,
+        Word::Proven,
+        "a drop is the contact's affair"
+    );
+    let found = locked_with_contact_off_for(60.0);
+    assert_eq!((found.word, found.code), (Word::Disproven, "limit-contacts-disagree"));
+    assert!(found.reason.contains("`limit-b` for 33."), "{}", found.reason);
+}
