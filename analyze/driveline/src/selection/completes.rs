@@ -169,6 +169,16 @@ fn weigh(timeline: &Timeline, s: &Selection, periods: usize) -> Judged {
         let (code, reason, next_step) = no_switches(&s.to.1);
         return idle(code, reason, &next_step);
     }
+    let moved = s
+        .stages
+        .iter()
+        .any(|stage| matches!(stage.stage, Stage::MotorEnergised | Stage::LimitContactsChanged));
+    if s.was_there && moved {
+        // Position switches that already read the row while the unit still moves to it lie, here
+        // or in the row before: when the mode engaged is not known.
+        let reason = "the position switches read the row before the unit had moved".to_string();
+        return undecided("matched-before-moving", reason, AGAIN);
+    }
     if s.was_there {
         return idle("already-engaged", "the mode was engaged already".into(), AGAIN);
     }
