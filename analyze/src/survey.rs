@@ -5,6 +5,7 @@ use crate::result::{Hole, SourceInfo};
 use crate::ticks::BoardTrack;
 use std::collections::BTreeMap;
 use wheelwitness_capture::board::{Says, Sentence};
+use wheelwitness_capture::can::Frame;
 use wheelwitness_capture::clock::Stamp;
 use wheelwitness_capture::decode::{Decoder, Reading, Value};
 use wheelwitness_capture::nmea::Fault;
@@ -101,7 +102,7 @@ impl Survey {
         let mut holes = Vec::new();
         let mut bytes = BTreeMap::new();
         let count = |r: &Record| {
-            if r.kind == Kind::Bytes {
+            if matches!(r.kind, Kind::Bytes | Kind::CanFrame) {
                 *bytes.entry(r.source).or_insert(0) += r.bytes.len() as u64;
             }
         };
@@ -163,6 +164,7 @@ impl Survey {
                 source.info.accepted += 1;
                 source.info.speaks = "GNSS".into();
             }
+            Value::Can(received) => source.take_can(&received.frame),
             Value::Lost(_) => {
                 source.info.interruptions += 1;
                 source.track.sequence.source_lost();
@@ -189,6 +191,17 @@ impl Survey {
 }
 
 impl Source {
+    /// An error on the bus is no frame of it: it stands with the faults.
+    fn take_can(&mut self, frame: &Frame) {
+        self.info.speaks = "CAN".into();
+        match frame {
+            Frame::Error { .. } => {
+                *self.info.faults.entry("CAN error frame".into()).or_default() += 1;
+            }
+            _ => self.info.accepted += 1,
+        }
+    }
+
     fn take_board(&mut self, sentence: &Sentence, boot_ns: i64) {
         self.info.accepted += 1;
         self.info.speaks = "pulse board".into();

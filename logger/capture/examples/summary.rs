@@ -85,6 +85,7 @@ fn name(value: &Value) -> &'static str {
         Value::Opened(_) | Value::Lost(_) | Value::Found(_) => "source events",
         Value::Text(_) => "texts",
         Value::Losses(_) => "losses of the recorder",
+        Value::Can(_) => "CAN frames",
         Value::Closed => "ends",
     }
 }

@@ -6,8 +6,9 @@ use crate::record::{Kind, MAX_RECORD_BYTES, Record, RecordingId};
 /// What every block begins with. The bytes outside ASCII and the line ends show at once when a
 /// file went through a text conversion.
 pub const MAGIC: [u8; 8] = *b"\x89WWC\r\n\x1a\n";
-/// The format version that this crate writes, and the newest that it reads.
-pub const VERSION: u16 = 1;
+/// The newest format version, of those that this crate reads. It writes each block in the oldest
+/// version that has all kinds of its records, so that older programs read what they can.
+pub const VERSION: u16 = 2;
 /// Length of a block's header, which is the same in every version.
 pub const HEADER_BYTES: usize = 84;
 /// The longest payload of a block.
@@ -49,7 +50,7 @@ impl Builder {
     /// Begins a block.
     pub fn new(recording: RecordingId, sequence: u64, first_record: u64, stamp: Stamp) -> Self {
         let header = Header {
-            version: VERSION,
+            version: 1,
             recording,
             sequence,
             first_record,
@@ -73,6 +74,7 @@ impl Builder {
         self.bytes.extend_from_slice(content);
         self.last_boot_ns = boot_ns;
         self.header.records += 1;
+        self.header.version = self.header.version.max(kind.since_version());
         Some(self.next_record() - 1)
     }
 
@@ -171,6 +173,7 @@ pub fn is_whole(block: &[u8]) -> bool {
 /// Walks through the records of a whole block's payload.
 #[derive(Debug)]
 pub struct Records {
+    version: u16,
     next_number: u64,
     left: u32,
     boot_ns: i64,
@@ -181,6 +184,7 @@ impl Records {
     /// Begins with the first record of the block with this header.
     pub fn new(header: &Header) -> Self {
         Records {
+            version: header.version,
             next_number: header.first_record,
             left: header.records,
             boot_ns: header.stamp.boot_ns,
@@ -210,7 +214,7 @@ impl Records {
         let before = payload.get(self.at..)?;
         let mut rest = before;
         let [code] = take(&mut rest)?;
-        let kind = Kind::from_code(code)?;
+        let kind = Kind::from_code(code).filter(|kind| kind.since_version() <= self.version)?;
         let source = u16::from_le_bytes(take(&mut rest)?);
         self.boot_ns = self.boot_ns.wrapping_add(unzigzag(take_varint(&mut rest)?));
         let length = usize::try_from(take_varint(&mut rest)?).ok()?;

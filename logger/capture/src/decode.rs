@@ -1,6 +1,7 @@
 //! From records to readings: pure, streaming, and never at a loss for any bytes.
 
 use crate::board;
+use crate::can;
 use crate::gnss;
 use crate::nmea::{self, Fault, Framer, Line};
 use crate::read::{Hole, Item};
@@ -31,6 +32,8 @@ pub enum Value {
     Board(board::Sentence),
     /// A sentence of a GNSS receiver.
     Gnss(gnss::Sentence),
+    /// A frame of a CAN bus, or an error on one.
+    Can(can::Received),
     /// An undamaged sentence of a kind that is not decoded, by its address (such as `GPGSV`).
     Unknown(String),
     /// A line or bytes that are no sentence; the reasons are in the faults.
@@ -83,6 +86,7 @@ impl Decoder {
             Kind::Text => (Value::Text(Text::from_bytes(&record.bytes)), Vec::new()),
             Kind::Losses => losses(&record.bytes),
             Kind::Closed => (Value::Closed, Vec::new()),
+            Kind::CanFrame => can_frame(&record.bytes),
         };
         if matches!(record.kind, Kind::Opened | Kind::Lost | Kind::Found | Kind::Losses) {
             self.restart(record.source, out);
@@ -174,6 +178,13 @@ fn decode_body(body: &[u8], faults: &mut Vec<Fault>) -> Result<Value, Fault> {
 fn unknown(body: &[u8]) -> Value {
     let address = body.split(|&byte| byte == b',').next().unwrap_or_default();
     Value::Unknown(lossy(&address[..address.len().min(16)]))
+}
+
+fn can_frame(bytes: &[u8]) -> (Value, Vec<Fault>) {
+    match can::Received::from_bytes(bytes) {
+        Ok(received) => (Value::Can(received), Vec::new()),
+        Err(fault) => (Value::Refused, vec![fault]),
+    }
 }
 
 fn losses(bytes: &[u8]) -> (Value, Vec<Fault>) {

@@ -46,6 +46,7 @@ pub mod read;
 pub mod nmea;
 pub mod board;
 pub mod gnss;
+pub mod can;
 pub mod decode;
 pub mod sequence;
 pub mod encode;

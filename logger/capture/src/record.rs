@@ -43,16 +43,34 @@ pub enum Kind {
     Losses = 5,
     /// The recording ended as it should; nothing follows.
     Closed = 6,
+    /// One frame of a CAN interface: see [`crate::can::Received`].
+    CanFrame = 7,
 }
 
 /// Every kind, in the order of its number.
-pub const KINDS: [Kind; 7] =
-    [Kind::Bytes, Kind::Opened, Kind::Lost, Kind::Found, Kind::Text, Kind::Losses, Kind::Closed];
+pub const KINDS: [Kind; 8] = [
+    Kind::Bytes,
+    Kind::Opened,
+    Kind::Lost,
+    Kind::Found,
+    Kind::Text,
+    Kind::Losses,
+    Kind::Closed,
+    Kind::CanFrame,
+];
 
 impl Kind {
     /// The kind with this number on disk.
     pub fn from_code(code: u8) -> Option<Kind> {
         KINDS.get(usize::from(code)).copied()
+    }
+
+    /// The format version that brought this kind; blocks of older versions never hold it.
+    pub fn since_version(self) -> u16 {
+        match self {
+            Kind::CanFrame => 2,
+            _ => 1,
+        }
     }
 }
 
@@ -64,7 +82,8 @@ pub mod title {
     pub const LOGGER_SETTINGS: &str = "logger settings";
     /// The name that the user gave to the record's source.
     pub const SOURCE_NAME: &str = "source name";
-    /// What the user said the record's source is: `pulse-board`, `gnss` or `other`.
+    /// What the user said the record's source is: `pulse-board`, `gnss`, `can`, `serial-can` or
+    /// `other`.
     pub const SOURCE_KIND: &str = "source kind";
     /// How many times faster than real time the recorder's clock ran, as a decimal number; only
     /// in captures of simulated vehicles. Source: [`super::RECORDER`].

@@ -59,7 +59,7 @@ fn any_flipped_bit_costs_its_own_block_and_nothing_else() {
 #[test]
 fn a_flipped_version_is_a_hole_but_a_whole_block_of_a_newer_version_is_refused_by_name() {
     let (_, mut bytes) = one_segment(2);
-    bytes[8] = 2;
+    bytes[8] = 3;
     assert_eq!(read(&storage_with(&bytes)).0.len(), 8);
     let header = crc32c::crc32c(&bytes[..76]).to_le_bytes();
     bytes[76..80].copy_from_slice(&header);
@@ -68,10 +68,10 @@ fn a_flipped_version_is_a_hole_but_a_whole_block_of_a_newer_version_is_refused_b
     let block = crc32c::crc32c_append(crc32c::crc32c(&bytes[..80]), payload).to_le_bytes();
     bytes[80..84].copy_from_slice(&block);
     let refused = CaptureReader::from_storage(storage_with(&bytes)).unwrap_err();
-    assert!(matches!(&refused, ReadError::Newer { found: 2, newest: 1, .. }));
+    assert!(matches!(&refused, ReadError::Newer { found: 3, newest: 2, .. }));
     assert_eq!(
         refused.to_string(),
-        "segment-000001.wwc is in capture format version 2; this program reads versions up to 1: \
+        "segment-000001.wwc is in capture format version 3; this program reads versions up to 2: \
          use a newer wheelwitness"
     );
 }

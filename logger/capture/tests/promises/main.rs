@@ -1,6 +1,7 @@
 //! The promises of the capture crate, one file each.
 
 mod board_sentences;
+mod can_frames;
 mod damage;
 mod documents;
 mod folder;

@@ -247,7 +247,7 @@ proptest! {
     #[test]
     fn no_bytes_whatever_make_a_decoder_panic(
         pieces in proptest::collection::vec(
-            (0..7_u8, proptest::collection::vec(any::<u8>(), 0..300)),
+            (0..8_u8, proptest::collection::vec(any::<u8>(), 0..300)),
             0..20,
         )
     ) {
