@@ -15,6 +15,8 @@ pub mod speedometer;
 pub mod scale;
 pub mod vehicle;
 pub mod clock;
+pub mod published;
+pub mod signal;
 pub mod pulse;
 pub mod course;
 pub mod demand;

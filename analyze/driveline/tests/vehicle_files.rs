@@ -63,10 +63,11 @@ fn a_vehicle_written_out_and_read_again_is_the_same() {
 /// Each row: a text of the new file, what somebody writes there, what is marked, and words of the
 /// complaint and of the advice.
 const MISTAKES: &[(&str, &str, &str, &str, &str)] = &[
-    ("format = 1\n", "", "#", "`format` is missing", "add format = 1"),
-    ("format = 1", "format = 2", "2", "format 2", "this program reads format 1"),
-    ("format = 1", "format = 0", "0", "not 1 to 1", "write format = 1"),
-    ("format = 1", "format = \"1\"", "\"1\"", "is a string", "write format = 1"),
+    ("format = 2\n", "", "#", "`format` is missing", "add format = a whole number, 1 to 2"),
+    ("format = 2", "format = 3", "3", "format 3", "this program reads format 2"),
+    ("format = 2", "format = 0", "0", "not 1 to 2", "write format = a whole number, 1 to 2"),
+    ("format = 2", "format = \"2\"", "\"2\"", "is a string", "write format = a whole number"),
+    ("format = 2", "format = 1", "1", "signals in a file of format 1", "write format = 2"),
     ("u_mm = 15", "u_mn = 15", "u_mn", "unknown key `u_mn`", "did you mean `u_mm`?"),
     ("u_mm = 15", "u = 15", "u", "unknown key `u`", "did you mean `u_mm`?"),
     ("role = \"motor\"", "rolle = \"motor\"", "rolle", "unknown key", "did you mean `role`?"),
@@ -157,7 +158,85 @@ const MISTAKES: &[(&str, &str, &str, &str, &str)] = &[
         "also matches mode \"rear-only\"",
         "match no mode",
     ),
+    ("message = \"j1939-ebc2\"", "message = \"j1939-ebc\"", "\"j1939-ebc\"", "cannot be", "ebc2"),
+    ("message = \"j1939-ebc2\"", "", "[[signals]]", "nowhere", "add message"),
+    (
+        "message = \"j1939-ebc2\"\nplace = \"front-left\"",
+        "message = \"j1939-ebc2\"\nplace = \"input\"",
+        "\"input\"",
+        "does not measure \"input\"",
+        "front-left, front-right",
+    ),
+    (
+        "message = \"j1939-ebc2\"\nplace = \"front-right\"",
+        "message = \"j1939-ebc2\"\nfactor = 2\nplace = \"front-right\"",
+        "factor",
+        "is known of a published message",
+        "remove it",
+    ),
 ];
+
+/// A signal of the vehicle's own: text of its keys, what is marked, complaint and advice.
+const OWN_SIGNALS: &[(&str, &str, &str, &str)] = &[
+    ("id = 0x800", "0x800", "more than 11 bits", "extended = true"),
+    ("id = 0x2000_0000", "0x2000_0000", "not 0 to", "whole number"),
+    ("start_bit = 505", "16", "runs over the end", "count"),
+    ("extended = 1", "1", "is an integer", "true or false"),
+    ("factor = 0", "0", "every value the same", "per raw step"),
+    ("valid = [300, 0]", "[300, 0]", "nothing lies between", "[least, largest]"),
+    ("valid = [300]", "[300]", "is an array", "[least, largest]"),
+    ("place = \"input\"", "\"input\"", "tells nothing of the case input", "shaft or wheel"),
+    ("field = \"central\"", "field", "belongs to j1939-eac1", "remove it"),
+    ("on = [1]", "on", "lists raw values of a state", "remove it"),
+    ("counts_per_turn = 48", "counts_per_turn", "edge-count", "remove it"),
+    ("measures = \"edge-count\"", "[[signals]]", "counts_per_turn", "add counts_per_turn"),
+    ("circumference_u_mm = 3", "circumference_u_mm", "circumference_mm", "remove it"),
+];
+
+#[test]
+fn a_signal_of_the_vehicles_own_has_each_mistake_marked() {
+    let keys = [
+        "id = 0x123",
+        "start_bit = 8",
+        "length = 16",
+        "byte_order = \"big\"",
+        "measures = \"speed-kmh\"",
+        "place = \"rear-shaft\"",
+    ];
+    let file = |change: &str| {
+        let key = |line: &str| line.split(' ').next().unwrap_or_default().to_string();
+        let mut lines: Vec<&str> = keys.iter().copied().filter(|k| key(k) != key(change)).collect();
+        lines.push(change);
+        let signal = format!("[[signals]]\nname = \"shaft\"\n{}\n\n[limits]", lines.join("\n"));
+        edited("[limits]", &signal)
+    };
+    Vehicle::parse(&file("length = 16"), "my.toml").unwrap_or_else(|e| panic!("{e}"));
+    for (change, mark, what, instead) in OWN_SIGNALS {
+        let found = refused(&file(change));
+        let m = &found.mistakes[0];
+        let right = marked(m) == *mark && m.what.contains(what) && m.instead.contains(instead);
+        assert!(right && found.mistakes.len() == 1, "{change}: {found}");
+    }
+}
+
+#[test]
+fn a_state_on_the_bus_is_a_switch_that_mode_rows_may_name() {
+    let state = "[[signals]]\nname = \"center lock\"\nmessage = \"j1939-eac1\"\n\
+                 field = \"central\"\nswitch = \"lock-on-bus\"\nrole = \"position\"\n\n[limits]";
+    let text = edited("[limits]", state);
+    let row = text.replace("position-lock = \"on\" }\nlamps", "lock-on-bus = \"on\" }\nlamps");
+    let vehicle = Vehicle::parse(&row, "my.toml").unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(vehicle.lines().last().map(|l| l.name), Some("lock-on-bus"));
+    let twice = text.replace("switch = \"lock-on-bus\"", "switch = \"position-lock\"");
+    assert!(refused(&twice).mistakes[0].what.contains("switch of the board"));
+    let nameless = text.replace("switch = \"lock-on-bus\"\n", "");
+    assert!(refused(&nameless).mistakes[0].what.contains("names the switch"));
+}
+
+#[test]
+fn a_file_of_format_one_is_read_as_before() {
+    assert_eq!(fixture("trail-wagon.toml").format, 1);
+}
 
 #[test]
 fn each_mistake_is_shown_where_it_is_with_what_to_write_instead() {
@@ -196,7 +275,7 @@ const DEPENDENT: &[(&str, &str)] = &[
 fn no_mistake_hides_another_that_does_not_depend_on_it() {
     let is = |m: &Mistake, mark: &str, what: &str| marked(m) == mark && m.what.contains(what);
     let mut hidden = Vec::new();
-    let rows: Vec<_> = MISTAKES.iter().filter(|row| row.1 != "format = 2").collect();
+    let rows: Vec<_> = MISTAKES.iter().filter(|row| row.1 != "format = 3").collect();
     for (i, one) in rows.iter().enumerate() {
         let first = edited(one.0, one.1);
         // A third of all pairs, each row with many others.
@@ -216,7 +295,7 @@ fn no_mistake_hides_another_that_does_not_depend_on_it() {
 fn all_mistakes_come_in_one_run_in_file_order() {
     let mut text = new_vehicle_text().to_string();
     for (from, to) in [
-        ("format = 1\n", ""),
+        ("format = 2\n", ""),
         ("wheelbase_mm = 2650", "wheelbase_mm = 2.65"),
         ("kind = \"disconnect\"", "knd = \"disconnect\""),
         ("ring_teeth = 60", "ring_teeth = 31"),

@@ -4,7 +4,7 @@
 
 use super::mistake::Mistake;
 use super::shape::{Path, nearest, quoted};
-use super::{Center, Coupling, Edges, Member, Pinions, Role, Tyre, Vehicle};
+use super::{Center, Coupling, Edges, Member, Pinions, Place, Role, Tyre, Vehicle};
 use crate::tyre::Size;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
@@ -12,6 +12,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 mod codes;
+mod signals;
 
 /// Turns keys and list positions into a [`Path`].
 macro_rules! key {
@@ -30,6 +31,9 @@ const CHECKS: &[fn(&mut Found)] = &[
     analog,
     circle,
     limits,
+    signals::format,
+    signals::signals,
+    signals::switches,
     codes::modes,
     codes::codes,
     codes::equal_modes,
@@ -307,5 +311,17 @@ fn limits(f: &mut Found) {
         );
         let instead = "keep them apart; the defaults are 0.1 and 0.7";
         f.at(key!["limits", "allowance_locked_max"], what, instead);
+    }
+}
+
+fn place_name(place: Place) -> &'static str {
+    match place {
+        Place::Input => "input",
+        Place::FrontShaft => "front-shaft",
+        Place::RearShaft => "rear-shaft",
+        Place::FrontLeft => "front-left",
+        Place::FrontRight => "front-right",
+        Place::RearLeft => "rear-left",
+        Place::RearRight => "rear-right",
     }
 }

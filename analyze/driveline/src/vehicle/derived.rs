@@ -1,6 +1,8 @@
 //! What follows from a vehicle file: one number for every user of it.
 
-use super::{Axle, Center, Member, Mode, Pinions, Place, Sensor, Switch, Tyre, Vehicle};
+use super::{
+    Axle, Center, Member, Mode, Pinions, Place, Role, Sensor, Signal, Switch, Tyre, Vehicle,
+};
 use crate::tyre::Size;
 
 /// Relative standard uncertainty of a measured rolling circumference that gives none: 0.15
@@ -93,8 +95,54 @@ impl Vehicle {
         self.sensors.iter().find(|s| s.place == place)
     }
 
+    /// The signal that measures turns at this place.
+    pub fn signal(&self, place: Place) -> Option<&Signal> {
+        self.signals.iter().find(|s| s.place == Some(place))
+    }
+
+    /// True when a pulse sensor or a signal measures turns at this place.
+    pub fn is_measured(&self, place: Place) -> bool {
+        self.sensor(place).is_some() || self.signal(place).is_some()
+    }
+
     /// The switch input of this name.
     pub fn switch(&self, name: &str) -> Option<&Switch> {
         self.switches.iter().find(|s| s.name == name)
     }
+
+    /// Every switch there is: the board's inputs in their order, then the states on a bus. Its
+    /// position here is its number in everything about switches.
+    pub fn lines(&self) -> impl Iterator<Item = Line<'_>> {
+        let board = self.switches.iter().enumerate();
+        let board = board.map(|(i, s)| Line {
+            name: s.name.as_str(),
+            role: s.role,
+            origin: Origin::Board(i),
+        });
+        let bus = self.signals.iter().enumerate().filter_map(|(i, s)| {
+            let (name, role) = s.as_switch()?;
+            Some(Line { name, role, origin: Origin::Bus(i) })
+        });
+        board.chain(bus)
+    }
+}
+
+/// A switch, wherever its state comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Line<'a> {
+    /// Name used in mode rows.
+    pub name: &'a str,
+    /// What it is.
+    pub role: Role,
+    /// Where its state comes from.
+    pub origin: Origin,
+}
+
+/// Where the state of a switch comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Origin {
+    /// This entry of the file's switches.
+    Board(usize),
+    /// This entry of the file's signals.
+    Bus(usize),
 }

@@ -54,11 +54,13 @@ struct Facts {
     front_mode: bool,
     /// Anything at all on the pulse board.
     board: bool,
+    /// Anything at all on a bus.
+    bus: bool,
 }
 
 impl Facts {
     fn new(vehicle: &Vehicle, gnss: bool) -> Self {
-        let has = |place| vehicle.sensor(place).is_some();
+        let has = |place| vehicle.is_measured(place);
         let open = |kind| matches!(kind, AxleKind::Open | AxleKind::Disconnect);
         let any = |test: fn(&Mode) -> bool| vehicle.modes.iter().any(test);
         Facts {
@@ -79,6 +81,7 @@ impl Facts {
             locked_mode: any(|m| m.coupling == Coupling::Locked),
             front_mode: any(|m| drives_front(m.coupling)),
             board: !vehicle.sensors.is_empty() || !vehicle.switches.is_empty(),
+            bus: !vehicle.signals.is_empty(),
         }
     }
 
@@ -133,8 +136,9 @@ type Claim = (&'static str, &'static str, fn(&Facts) -> Ability);
 const CLAIMS: [Claim; 8] = [
     (
         "capture-complete",
-        "anything on the pulse board: its sentences are numbered to the last",
-        |f| yes_if(f.board),
+        "anything on the pulse board, whose sentences are numbered to the last, or on a CAN bus, \
+         whose losses the kernel counts",
+        |f| yes_if(f.board || f.bus),
     ),
     ("sensors-agree", "shaft and both wheels of an axle whose differential is open", |f| {
         yes_if((0..2).any(|axle| f.shaft[axle] && f.both_wheels(axle) && f.open[axle]))

@@ -1,6 +1,6 @@
 //! The vehicle description: what a vehicle file says, as plain types.
 //!
-//! The file is TOML with `format = 1`, unit-suffixed keys with underscores, words of ours as
+//! The file is TOML with `format = 1` or `2`, unit-suffixed keys with underscores, words of ours as
 //! values with hyphens (`rear-only`), and no unknown keys. These types are
 //! exactly the file's shape; what follows from them (circumference of a size designation, share
 //! of a planetary set) are methods, so that every user of the file gets the same number.
@@ -8,6 +8,7 @@
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
+mod signals;
 mod derived;
 mod mistake;
 mod schema;
@@ -17,16 +18,20 @@ mod read;
 mod template;
 mod fit;
 
-pub use derived::MEASURED_CIRCUMFERENCE_U;
+pub use derived::{Line, MEASURED_CIRCUMFERENCE_U, Origin};
 pub use fit::{Ability, ClaimFit, fit_text, note_text};
 pub use mistake::{Mistake, NEWEST_FORMAT, VehicleError};
+pub use signals::{ByteOrder, LockField, Measures, Message, Signal};
 pub use template::new_vehicle_text;
+
+/// Most switches that are followed: inputs of a board, and states on a bus.
+pub const LINES_MAX: usize = 32;
 
 /// A whole vehicle file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Vehicle {
-    /// Version of the vehicle file format; this program reads 1.
+    /// Version of the vehicle file format; this program reads 1 and 2.
     pub format: u32,
     /// What people call the vehicle.
     pub name: String,
@@ -55,6 +60,9 @@ pub struct Vehicle {
     /// Pulse sensors.
     #[serde(default)]
     pub sensors: Vec<Sensor>,
+    /// Quantities that units of the vehicle send on a CAN bus (format 2).
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub signals: Vec<Signal>,
     /// Analog inputs of the pulse board.
     #[serde(default)]
     pub analog: Vec<Analog>,

@@ -11,6 +11,8 @@ pub(super) enum Kind {
     Number { min: f64, max: f64, unit: &'static str },
     /// A whole number.
     Whole { min: i64, max: i64 },
+    /// Yes or no.
+    Flag,
     /// Any text that is not empty.
     Text,
     /// One of these words.
@@ -67,6 +69,7 @@ pub(super) const VEHICLE: &[Key] = &[
     may("switches", Kind::List(&Kind::Table(SWITCH))),
     may("interlocks", Kind::List(&Kind::Table(INTERLOCK))),
     may("sensors", Kind::List(&Kind::Table(SENSOR))),
+    may("signals", Kind::List(&Kind::Table(SIGNAL))),
     may("analog", Kind::List(&Kind::Table(ANALOG))),
     may("declared_circle", Kind::Table(CIRCLE)),
     may("limits", Kind::Table(LIMITS)),
@@ -130,21 +133,13 @@ const TRANSIT: &[Key] = &[
     may("self_test_s", number(0.0, 30.0, "s")),
 ];
 
+const ROLE: Kind =
+    Kind::Word(&["request", "position", "limit-contact", "lamp", "motor", "interlock", "ignition"]);
+
 const SWITCH: &[Key] = &[
     must("name", Kind::Text),
     must("input", Kind::Whole { min: 1, max: 16 }),
-    must(
-        "role",
-        Kind::Word(&[
-            "request",
-            "position",
-            "limit-contact",
-            "lamp",
-            "motor",
-            "interlock",
-            "ignition",
-        ]),
-    ),
+    must("role", ROLE),
     must("active", Kind::Word(&["high", "low"])),
 ];
 
@@ -154,22 +149,77 @@ const INTERLOCK: &[Key] = &[
     may("speed_max_kmh", number(0.0, 200.0, "km/h")),
 ];
 
+const PLACE: Kind = Kind::Word(&[
+    "input",
+    "front-shaft",
+    "rear-shaft",
+    "front-left",
+    "front-right",
+    "rear-left",
+    "rear-right",
+]);
+
 const SENSOR: &[Key] = &[
-    must(
-        "place",
-        Kind::Word(&[
-            "input",
-            "front-shaft",
-            "rear-shaft",
-            "front-left",
-            "front-right",
-            "rear-left",
-            "rear-right",
-        ]),
-    ),
+    must("place", PLACE),
     must("channel", Kind::Whole { min: 1, max: 8 }),
     must("pulses_per_turn", Kind::Whole { min: 1, max: 1000 }),
     may("edges", Kind::Word(&["one", "both"])),
+];
+
+const RAW: Kind = Kind::Whole { min: -(1 << 31), max: (1 << 32) - 1 };
+const RAWS: Kind = Kind::List(&RAW);
+const QUANTITY: Kind = number(-1e9, 1e9, "");
+
+const SIGNAL: &[Key] = &[
+    must("name", Kind::Text),
+    may(
+        "message",
+        Kind::Word(&[
+            "j1939-ebc2",
+            "j1939-hrw",
+            "j1939-ccvs",
+            "j1939-eac1",
+            "j1939-fwd",
+            "j1939-etc1",
+            "obd-vehicle-speed",
+            "obd-engine-speed",
+        ]),
+    ),
+    may(
+        "field",
+        Kind::Word(&[
+            "front-axle-1",
+            "front-axle-2",
+            "rear-axle-1",
+            "rear-axle-2",
+            "central",
+            "central-front",
+            "central-rear",
+        ]),
+    ),
+    may("id", Kind::Whole { min: 0, max: 0x1FFF_FFFF }),
+    may("extended", Kind::Flag),
+    may("start_bit", Kind::Whole { min: 0, max: 511 }),
+    may("length", Kind::Whole { min: 1, max: 32 }),
+    may("byte_order", Kind::Word(&["little", "big"])),
+    may("signed", Kind::Flag),
+    may("factor", QUANTITY),
+    may("offset", QUANTITY),
+    may("valid", Kind::Two(&QUANTITY)),
+    may("not_available", RAWS),
+    may("error", RAWS),
+    may("measures", Kind::Word(&["speed-kmh", "speed-rpm", "edge-count", "state"])),
+    may("place", PLACE),
+    may("counts_per_turn", number(0.5, 2000.0, "counts per turn")),
+    may("switch", Kind::Text),
+    may("role", ROLE),
+    may("on", RAWS),
+    may("off", RAWS),
+    may("floor_kmh", number(0.0, 20.0, "km/h")),
+    may("circumference_mm", number(900.0, 5500.0, "mm")),
+    may("circumference_u_mm", number(0.01, 500.0, "mm")),
+    may("unit", Kind::Text),
+    may("source", Kind::Text),
 ];
 
 const ANALOG: &[Key] = &[
@@ -208,6 +258,7 @@ mod tests {
         match kind {
             Kind::Number { min, .. } => Value::Float(*min),
             Kind::Whole { min, .. } => Value::Integer(*min),
+            Kind::Flag => Value::Boolean(true),
             Kind::Text => Value::String("x".into()),
             Kind::Word(words) => Value::String(words[n % words.len()].to_string()),
             Kind::Table(keys) => Value::Table(table(keys)),
@@ -227,7 +278,7 @@ mod tests {
 
     #[test]
     fn the_types_take_every_key_and_every_word_of_the_table_and_write_no_other() {
-        for n in 0..7 {
+        for n in 0..8 {
             let document = full(&Kind::Table(VEHICLE), n);
             let vehicle = Vehicle::deserialize(document.clone()).unwrap_or_else(|e| panic!("{e}"));
             assert_eq!(Value::try_from(&vehicle).expect("plain types serialize"), document);

@@ -84,6 +84,7 @@ impl Walk<'_> {
                     }
                 }
             }
+            (Kind::Flag, DeValue::Boolean(yes)) => toml::Value::Boolean(*yes),
             (Kind::Text, DeValue::String(s)) if !s.trim().is_empty() => {
                 toml::Value::String(s.to_string())
             }
@@ -266,6 +267,7 @@ fn example(name: &str, kind: &Kind) -> String {
         Kind::Number { min, max, unit } => format!("{name} = a number, {min} to {max} {unit}"),
         Kind::Whole { min, max } if min == max => format!("{name} = {min}"),
         Kind::Whole { min, max } => format!("{name} = a whole number, {min} to {max}"),
+        Kind::Flag => format!("{name} = true or false"),
         Kind::Text => format!("{name} = \"a text in quotes\""),
         Kind::Word(words) => format!("{name} = one of {}", quoted(words)),
         Kind::Table(keys) => {
@@ -276,6 +278,7 @@ fn example(name: &str, kind: &Kind) -> String {
         Kind::Map(_) => format!("a table [{name}] of name = value lines"),
         Kind::List(Kind::Table(_)) => format!("one [[{name}]] table for each"),
         Kind::List(_) => format!("{name} = a list in [ ]"),
+        Kind::Two(Kind::Number { .. }) => format!("{name} = [least, largest], two numbers"),
         Kind::Two(_) => format!("{name} = [crown wheel, pinion], two whole numbers"),
     }
 }
@@ -290,6 +293,7 @@ fn plausible(kind: &Kind) -> toml::Value {
     match kind {
         Kind::Number { min, max, .. } => Value::Float((min + max) / 2.0),
         Kind::Whole { min, .. } => Value::Integer(*min),
+        Kind::Flag => Value::Boolean(false),
         Kind::Text => Value::String("?".into()),
         Kind::Word(words) => Value::String(words[0].to_string()),
         Kind::Table(keys) => Value::Table(table(keys)),

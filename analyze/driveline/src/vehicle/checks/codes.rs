@@ -1,6 +1,6 @@
 //! Modes, and the switch codes that tell them apart.
 
-use super::super::{Level, Mode};
+use super::super::{Level, Line, Mode, Origin};
 use super::{Center, Coupling, Found, Path, Role, key, nearest, quoted};
 use std::collections::BTreeMap;
 
@@ -52,15 +52,17 @@ fn named<'n>(f: &mut Found, at: Path, names: impl Iterator<Item = &'n String>, r
     for name in names {
         let mut path = at.clone();
         path.push(name.clone());
-        match vehicle.switches.iter().position(|s| &s.name == name) {
+        match vehicle.lines().find(|l| l.name == name) {
             None => {
-                let fitting = vehicle.switches.iter().filter(|s| roles.contains(&s.role));
-                let words: Vec<&str> = fitting.map(|s| s.name.as_str()).collect();
+                let fitting = vehicle.lines().filter(|l| roles.contains(&l.role));
+                let words: Vec<&str> = fitting.map(|l| l.name).collect();
                 f.at_name(path, format!("there is no switch \"{name}\""), meant(name, &words));
             }
-            Some(i) => {
-                let role_at = key!["switches", i, "role"];
-                let role = vehicle.switches[i].role;
+            Some(Line { role, origin, .. }) => {
+                let role_at = match origin {
+                    Origin::Board(i) => key!["switches", i, "role"],
+                    Origin::Bus(i) => key!["signals", i, "role"],
+                };
                 if f.is_read(&role_at) && !roles.contains(&role) {
                     let what = format!("\"{name}\" is {}", role_name(role));
                     let words: Vec<&str> = roles.iter().map(|r| role_name(*r)).collect();
