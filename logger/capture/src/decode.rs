@@ -5,8 +5,9 @@ use crate::can;
 use crate::gnss;
 use crate::nmea::{self, Fault, Framer, Line};
 use crate::read::{Hole, Item};
-use crate::record::{Kind, Losses, Record, Text};
-use std::collections::BTreeMap;
+use crate::record::{Kind, Losses, Record, Text, source_kind, title};
+use crate::serial_can::{self, Says};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// One thing that a source said, with what was wrong about it.
 #[derive(Debug, Clone, PartialEq)]
@@ -60,14 +61,29 @@ const MOST_SOURCES: usize = 256;
 #[derive(Debug, Default)]
 pub struct Decoder {
     sources: BTreeMap<u16, Stream>,
+    /// Sources that were said to be serial-line CAN adapters.
+    serial_can: BTreeSet<u16>,
 }
 
 /// What is known of one source's byte stream.
 #[derive(Debug, Default)]
 struct Stream {
-    framer: Framer,
+    framer: Framing,
     /// Record and arrival of the last bytes.
     last: (u64, i64),
+}
+
+/// How a source's bytes make lines.
+#[derive(Debug)]
+enum Framing {
+    Nmea(Framer),
+    SerialCan(serial_can::Framer, serial_can::LineDecoder),
+}
+
+impl Default for Framing {
+    fn default() -> Self {
+        Framing::Nmea(Framer::default())
+    }
 }
 
 impl Decoder {
@@ -90,6 +106,9 @@ impl Decoder {
         };
         if matches!(record.kind, Kind::Opened | Kind::Lost | Kind::Found | Kind::Losses) {
             self.restart(record.source, out);
+        }
+        if let Value::Text(text) = &value {
+            self.take_kind(record.source, text, out);
         }
         out(Reading {
             record: record.number,
@@ -123,17 +142,29 @@ impl Decoder {
         if self.sources.len() >= MOST_SOURCES && !self.sources.contains_key(&record.source) {
             self.forget_one(out);
         }
-        let stream = self.sources.entry(record.source).or_default();
+        let serial_can = self.serial_can.contains(&record.source);
+        let stream = self.sources.entry(record.source).or_insert_with(|| Stream::new(serial_can));
         stream.last = (record.number, record.boot_ns);
-        let at = (record.source, record.number, record.boot_ns);
-        let mut take = |first, line: Line<'_>| out(reading(at, first, line));
-        stream.framer.push(record.number, &record.bytes, &mut take);
+        stream.push(record, out);
+    }
+
+    /// Bytes after a declared kind are read as that kind's.
+    fn take_kind(&mut self, source: u16, text: &Text, out: &mut impl FnMut(Reading)) {
+        if text.title != title::SOURCE_KIND {
+            return;
+        }
+        let is = text.body.trim() == source_kind::SERIAL_CAN;
+        let was =
+            if is { !self.serial_can.insert(source) } else { self.serial_can.remove(&source) };
+        if is != was {
+            self.restart(source, out);
+            self.sources.remove(&source);
+        }
     }
 
     fn restart(&mut self, source: u16, out: &mut impl FnMut(Reading)) {
         if let Some(stream) = self.sources.get_mut(&source) {
-            let at = (source, stream.last.0, stream.last.1);
-            stream.framer.restart(&mut |first, line| out(reading(at, first, line)));
+            stream.restart(source, out);
         }
     }
 
@@ -146,10 +177,50 @@ impl Decoder {
     }
 }
 
-fn reading(at: (u16, u64, i64), first_record: u64, line: Line<'_>) -> Reading {
+impl Stream {
+    fn new(serial_can: bool) -> Self {
+        let framer = match serial_can {
+            true => Framing::SerialCan(Default::default(), Default::default()),
+            false => Framing::default(),
+        };
+        Stream { framer, last: (0, 0) }
+    }
+
+    fn push(&mut self, record: &Record, out: &mut impl FnMut(Reading)) {
+        let at = (record.source, record.number, record.boot_ns);
+        match &mut self.framer {
+            Framing::Nmea(framer) => {
+                framer.push(record.number, &record.bytes, &mut |first, line| {
+                    out(reading(at, first, line, decode_sentence));
+                })
+            }
+            Framing::SerialCan(framer, lines) => {
+                framer.push(record.number, &record.bytes, &mut |first, line| {
+                    out(reading(at, first, line, |line| decode_line(line, lines)));
+                });
+            }
+        }
+    }
+
+    fn restart(&mut self, source: u16, out: &mut impl FnMut(Reading)) {
+        let at = (source, self.last.0, self.last.1);
+        let mut tell = |first, line: Line<'_>| out(reading(at, first, line, decode_sentence));
+        match &mut self.framer {
+            Framing::Nmea(framer) => framer.restart(&mut tell),
+            Framing::SerialCan(framer, _) => framer.restart(&mut tell),
+        }
+    }
+}
+
+fn reading(
+    at: (u16, u64, i64),
+    first_record: u64,
+    line: Line<'_>,
+    decode: impl FnOnce(&[u8]) -> (Value, Vec<Fault>),
+) -> Reading {
     let (source, record, boot_ns) = at;
     let (value, faults) = match line {
-        Line::Sentence(sentence) => decode_sentence(sentence),
+        Line::Sentence(sentence) => decode(sentence),
         Line::Fault(fault) => (Value::Refused, vec![fault]),
     };
     Reading { record, first_record, boot_ns, source, value, faults }
@@ -178,6 +249,18 @@ fn decode_body(body: &[u8], faults: &mut Vec<Fault>) -> Result<Value, Fault> {
 fn unknown(body: &[u8]) -> Value {
     let address = body.split(|&byte| byte == b',').next().unwrap_or_default();
     Value::Unknown(lossy(&address[..address.len().min(16)]))
+}
+
+fn decode_line(line: &[u8], lines: &mut serial_can::LineDecoder) -> (Value, Vec<Fault>) {
+    let value = match lines.decode(line) {
+        Ok(Says::Frame { frame, adapter_ms }) => {
+            Value::Can(can::Received { frame, stamp_ns: None, adapter_ms })
+        }
+        Ok(Says::Answer) => Value::Unknown(lossy(line)),
+        Ok(Says::Refusal) => Value::Unknown("BEL".into()),
+        Err(fault) => return (Value::Refused, vec![fault]),
+    };
+    (value, Vec::new())
 }
 
 fn can_frame(bytes: &[u8]) -> (Value, Vec<Fault>) {

@@ -47,6 +47,8 @@ pub mod nmea;
 pub mod board;
 pub mod gnss;
 pub mod can;
+pub mod can_error;
+pub mod serial_can;
 pub mod decode;
 pub mod sequence;
 pub mod encode;

@@ -90,6 +90,12 @@ pub mod title {
     pub const CLOCK_SCALE: &str = "simulated clock scale";
 }
 
+/// Source kinds that decide how a source's bytes are read; see [`title::SOURCE_KIND`].
+pub mod source_kind {
+    /// Raw bytes are lines of a serial-line CAN adapter.
+    pub const SERIAL_CAN: &str = "serial-can";
+}
+
 /// The content of a [`Kind::Text`] record: a title in the first line, the body after it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Text {

@@ -1,6 +1,7 @@
 //! The promises of the capture crate, one file each.
 
 mod board_sentences;
+mod can_errors;
 mod can_frames;
 mod damage;
 mod documents;
@@ -11,5 +12,6 @@ mod nmea_reference;
 mod power_cut;
 mod sample;
 mod sequence;
+mod serial_can_lines;
 mod wire_damage;
 mod write_read;
