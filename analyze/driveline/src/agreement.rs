@@ -7,6 +7,7 @@ use crate::demand::Setup;
 use crate::pulse::Step;
 use crate::quantity::{Component, Estimate};
 use crate::stats::Moments;
+use crate::turn::{MOVED, MOVED_NAMES, Turn, moved};
 use crate::vehicle::Place;
 
 /// Shaft turns of one piece; the scatter between pieces shows a sensor that fails now and then.
@@ -24,6 +25,8 @@ pub struct AgreementFold {
     variance: f64,
     span: Option<(i64, i64, u64, u64)>,
     worst: Option<(f64, i64, i64)>,
+    scale_u: f64,
+    moved: [f64; MOVED],
     /// Steps in which one of the three stood still while another turned.
     pub silent: [u32; 3],
 }
@@ -70,6 +73,8 @@ impl AgreementFold {
             variance: 0.0,
             span: None,
             worst: None,
+            scale_u: setup.scale_u(shaft, wheels[0]),
+            moved: [0.0; MOVED],
             silent: [0; 3],
         }
     }
@@ -87,7 +92,8 @@ impl AgreementFold {
             // sensor is silent where the others turn on and the relation breaks.
             let wheels = self.ratio * (left.turns + right.turns) / 2.0;
             let most = shaft.turns.max(wheels);
-            if most > 0.5 && (shaft.turns - wheels).abs() > 0.2 * most {
+            let hidden = shaft.hidden() + self.ratio * Turn::mean(left, right).hidden();
+            if most > 0.5 && most > 1.5 * hidden && (shaft.turns - wheels).abs() > 0.2 * most {
                 for (n, s) in self.silent.iter_mut().zip(still) {
                     *n += u32::from(s);
                 }
@@ -108,9 +114,12 @@ impl AgreementFold {
             u2: u2(shaft.u_start, left.u_start, right.u_start),
             end_u2: 0.0,
         });
+        let mean = Turn::mean(left, right).times(i);
+        piece.u2 += shaft.between() + mean.between();
+        self.moved.iter_mut().zip(moved(&shaft, &mean)).for_each(|(sum, m)| *sum += m);
         piece.end_us = step.end_us;
         piece.shaft += shaft.turns;
-        piece.wheels += i * (left.turns + right.turns) / 2.0;
+        piece.wheels += mean.turns;
         piece.end_u2 = u2(shaft.u_end, left.u_end, right.u_end);
         let full = piece.shaft >= PIECE_TURN;
         let (_, _, first, _) = *self.span.get_or_insert((step.start_us, 0, step.records.0, 0));
@@ -152,6 +161,11 @@ impl AgreementFold {
                 self.pieces.sd() / n.sqrt(),
                 n - 1.0,
             ));
+        }
+        components.push(Component::shared("signal scale", 100.0 * self.scale_u));
+        for (name, moved) in MOVED_NAMES.iter().zip(self.moved) {
+            let u = 100.0 * moved / shaft;
+            Component::gather(&mut components, name, u);
         }
         components.retain(|c| c.u > 0.0);
         Some(Agreement {

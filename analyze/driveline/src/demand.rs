@@ -7,7 +7,9 @@
 //! later fit can be repeated with that number changed (GUM 5.1.3, sensitivities by difference).
 
 use crate::course::Course;
-use crate::pulse::{Step, Turn};
+use crate::pulse::Step;
+use crate::rate::{Rated, rated};
+use crate::turn::{MOVED, PLACES, Turn, moved};
 use crate::vehicle::{AxleKind, Place, Vehicle};
 
 /// Outward side-slip angle of the rear axle per lateral acceleration, rad per g: the inverse of
@@ -74,6 +76,21 @@ pub struct Setup {
     pub circumference_u: f64,
     /// Declared circle: radius and standard uncertainty, metres.
     pub declared_m: Option<(f64, f64)>,
+    /// By place: the unit that sends its turns and the relative standard uncertainty of its scale;
+    /// None for counted edges.
+    pub sent: [Option<(u8, f64)>; PLACES],
+}
+
+/// Shaft and wheels of the front and the rear axle.
+const AXLES: [(Place, [Place; 2]); 2] = [
+    (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
+    (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
+];
+
+fn sent(rated: &[Rated]) -> [Option<(u8, f64)>; PLACES] {
+    let mut sent = [None; PLACES];
+    rated.iter().for_each(|r| sent[r.place as usize] = Some((r.unit, r.scale_u)));
+    sent
 }
 
 /// Where a curvature came from.
@@ -119,6 +136,8 @@ pub struct Motion {
     pub smear_s: f64,
     /// Demanded turn part by the course, as a second opinion where `source` is another one.
     pub demanded_by_course: Option<f64>,
+    /// How much front less rear turns move by what units leave open.
+    pub moved: [f64; MOVED],
 }
 
 /// Which source of curvature goes first where there are two.
@@ -145,7 +164,31 @@ impl Setup {
             circumference_m: [front.0 / 1e3, rear.0 / 1e3],
             circumference_u: rear.1 / rear.0,
             declared_m: vehicle.declared_circle.as_ref().map(|c| (c.radius_m, c.radius_u_m)),
+            sent: sent(&rated(vehicle)),
         }
+    }
+
+    /// Relative standard uncertainty of the scale of one place against another: none between
+    /// counted edges, nor within one unit.
+    pub fn scale_u(&self, a: Place, b: Place) -> f64 {
+        match (self.sent[a as usize], self.sent[b as usize]) {
+            (Some(a), Some(b)) if a.0 == b.0 => 0.0,
+            (a, b) => a.map_or(0.0, |a| a.1).hypot(b.map_or(0.0, |b| b.1)),
+        }
+    }
+
+    /// Place that an output is taken from, for its scale: the shaft, or the left wheel.
+    pub fn output_place(&self, step: &Step, axle: usize) -> Place {
+        let (shaft, wheels) = AXLES[axle];
+        if self.by_shaft(step, axle) { shaft } else { wheels[0] }
+    }
+
+    /// A shaft goes before its wheels, unless it is sent and they are counted.
+    fn by_shaft(&self, step: &Step, axle: usize) -> bool {
+        let (shaft, wheels) = AXLES[axle];
+        let counted = |p: Place| step.at(p).is_some_and(|t| t.sent.is_none());
+        step.at(shaft).is_some_and(|t| t.sent.is_none())
+            || step.at(shaft).is_some() && !(self.open[axle] && wheels.into_iter().all(counted))
     }
 
     /// Turns of the front output that free rolling at the same distance gives per rear turn, as
@@ -160,21 +203,12 @@ impl Setup {
     }
 
     fn output(&self, step: &Step, axle: usize) -> Option<Turn> {
-        let (shaft, wheels) = match axle {
-            0 => (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
-            _ => (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
-        };
-        if let Some(turn) = step.at(shaft) {
-            return Some(turn);
+        let (shaft, wheels) = AXLES[axle];
+        if self.by_shaft(step, axle) {
+            return step.at(shaft);
         }
-        let (left, right) = (step.at(wheels[0])?, step.at(wheels[1])?);
-        let half = self.ratio[axle] / 2.0;
-        self.open[axle].then(|| Turn {
-            turns: half * (left.turns + right.turns),
-            u_start: half * left.u_start.hypot(right.u_start),
-            u_end: half * left.u_end.hypot(right.u_end),
-            still: left.still && right.still,
-        })
+        let mean = Turn::mean(step.at(wheels[0])?, step.at(wheels[1])?);
+        self.open[axle].then(|| mean.times(self.ratio[axle]))
     }
 
     /// What a step says about both outputs; None while one of them is not measured.
@@ -195,6 +229,7 @@ impl Setup {
             demanded: [0.0; 1 + DOUBTS.len()],
             smear_s: 0.0,
             demanded_by_course: None,
+            moved: moved(&front, &rear),
         };
         self.curve(step, course, metres, prefer, &mut motion);
         Some(motion)
@@ -213,7 +248,7 @@ impl Setup {
         let Some((kappa, u, source)) = found.or(self.curve_declared(course)) else { return };
         (m.curvature, m.curvature_u, m.source) = (Some(kappa), u, Some(source));
         m.smear_s = if source == CurvatureSource::Course { course.window_s() } else { 0.0 };
-        m.demanded = self.demanded(kappa, source, m.speed_mps, m.rear.turns);
+        m.demanded = self.demanded(kappa, source, m.speed_mps, m.rear.turns, apart_u(step));
         m.demanded_by_course = by_course.filter(|c| c.2 != source).map(|(kappa, ..)| {
             let ahead = SIDE_SLIP_PER_G * m.speed_mps.powi(2) / GRAVITY;
             let [wheelbase, track, _] = self.lengths_m;
@@ -246,7 +281,16 @@ impl Setup {
     }
 
     /// Demanded turn part of `rear` turns at a curvature, as declared and with each doubt moved.
-    fn demanded(&self, kappa: f64, source: CurvatureSource, v: f64, rear: f64) -> Demanded {
+    ///
+    /// `apart_u` is how well left and right wheel turns are told apart, relative.
+    fn demanded(
+        &self,
+        kappa: f64,
+        source: CurvatureSource,
+        v: f64,
+        rear: f64,
+        apart_u: f64,
+    ) -> Demanded {
         let ahead = |q: f64| q * v * v / GRAVITY;
         let [l, front, back] = self.lengths_m;
         let u = self.length_u_m;
@@ -263,7 +307,7 @@ impl Setup {
                 turn(l, front, kappa * back / (back + u), SIDE_SLIP_PER_G)
             }
             (Doubt::LeftRight, CurvatureSource::RearWheels) => {
-                turn(l, front, kappa + LEFT_RIGHT_U / back, SIDE_SLIP_PER_G)
+                turn(l, front, kappa + LEFT_RIGHT_U.hypot(apart_u) / back, SIDE_SLIP_PER_G)
             }
             (Doubt::Circumference, CurvatureSource::Course) => {
                 turn(l, front, kappa / (1.0 + self.circumference_u), SIDE_SLIP_PER_G)
@@ -280,6 +324,16 @@ impl Setup {
         }
         all
     }
+}
+
+/// Relative standard uncertainty of left against right rear wheel turns from what units round, or
+/// send at other times.
+fn apart_u(step: &Step) -> f64 {
+    let Some((left, right)) = step.at(Place::RearLeft).zip(step.at(Place::RearRight)) else {
+        return 0.0;
+    };
+    let apart = moved(&left, &right).iter().map(|m| m * m).sum::<f64>().sqrt();
+    apart / ((left.turns + right.turns) / 2.0).max(1e-6)
 }
 
 /// How much wider the mean of the front wheels runs than that of the rear ones, as a share:

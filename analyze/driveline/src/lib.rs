@@ -17,6 +17,8 @@ pub mod vehicle;
 pub mod clock;
 pub mod published;
 pub mod signal;
+pub mod turn;
+pub mod rate;
 pub mod pulse;
 pub mod course;
 pub mod demand;

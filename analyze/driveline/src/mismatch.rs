@@ -7,9 +7,10 @@
 use crate::allowance::STRAIGHT_PER_M;
 use crate::course::Course;
 use crate::demand::Setup;
-use crate::pulse::{Step, Turn};
+use crate::pulse::Step;
 use crate::quantity::{Component, Estimate};
 use crate::stats::least_squares;
+use crate::turn::{MOVED, MOVED_NAMES, Turn, moved};
 use crate::vehicle::{Coupling, Place};
 
 /// Rolling resistance as an acceleration, m/s^2, and how well it is known (common practice: 1 to
@@ -59,6 +60,8 @@ struct Row {
     last_speed: f64,
     start_us: i64,
     records: (u64, u64),
+    moved: [f64; MOVED],
+    scale_u: f64,
 }
 
 // The turn part of a stretch this straight is below 0.4 mm of circumference and taken off; what is
@@ -161,6 +164,7 @@ impl MismatchFold {
         if !continues {
             self.cut();
         }
+        let scale_u = self.scale_u(step, setup);
         let row = self.open.get_or_insert_with(|| Row {
             first_u2: a.u_start.powi(2) + b.u_start.powi(2),
             coupling,
@@ -177,6 +181,9 @@ impl MismatchFold {
         row.turn_part += curvature.map_or(0.0, |(_, excess)| excess) * b.turns;
         row.traction += (RESISTANCE_MPS2 + DRAG_PER_M * speed * speed) * b.turns;
         row.last_u2 = a.u_end.powi(2) + b.u_end.powi(2);
+        row.first_u2 += a.between() + b.between();
+        row.moved.iter_mut().zip(moved(&a, &b)).for_each(|(sum, m)| *sum += m);
+        row.scale_u = scale_u;
         row.last_speed = speed;
         if row.metres >= ROW_M {
             self.cut();
@@ -185,29 +192,19 @@ impl MismatchFold {
 
     /// The two sides in turns of their wheels, and metres run.
     fn pair(&self, step: &Step, setup: &Setup) -> Option<((Turn, Turn), f64)> {
-        let mean = |l: Turn, r: Turn| Turn {
-            turns: (l.turns + r.turns) / 2.0,
-            u_start: l.u_start.hypot(r.u_start) / 2.0,
-            u_end: l.u_end.hypot(r.u_end) / 2.0,
-            still: l.still || r.still,
-        };
         let wheels = |l: Place, r: Place| Some((step.at(l)?, step.at(r)?));
-        let scaled = |t: Turn, i: f64| Turn {
-            turns: t.turns / i,
-            u_start: t.u_start / i,
-            u_end: t.u_end / i,
-            still: t.still,
-        };
+        // A wheel that stands while the other one turns is no straight running.
+        let both = |l: Turn, r: Turn| Turn { still: l.still || r.still, ..Turn::mean(l, r) };
         let front = wheels(Place::FrontLeft, Place::FrontRight);
         let rear = wheels(Place::RearLeft, Place::RearRight);
         let (a, b) = match self.sides {
             Sides::FrontLeftRight => front?,
             Sides::RearLeftRight => rear?,
             Sides::FrontRear => match (front, rear) {
-                (Some((fl, fr)), Some((rl, rr))) => (mean(fl, fr), mean(rl, rr)),
+                (Some((fl, fr)), Some((rl, rr))) => (both(fl, fr), both(rl, rr)),
                 _ => (
-                    scaled(step.at(Place::FrontShaft)?, setup.ratio[0]),
-                    scaled(step.at(Place::RearShaft)?, setup.ratio[1]),
+                    step.at(Place::FrontShaft)?.times(1.0 / setup.ratio[0]),
+                    step.at(Place::RearShaft)?.times(1.0 / setup.ratio[1]),
                 ),
             },
         };
@@ -239,11 +236,12 @@ impl MismatchFold {
         if straight_m < STRAIGHT_MIN_M || n < 2 {
             return None;
         }
-        let (ratio, components) = match self.sides {
+        let (ratio, mut components) = match self.sides {
             Sides::FrontRear => self.front_rear()?,
             Sides::FrontLeftRight => self.left_right(setup.lengths_m[1], course)?,
             Sides::RearLeftRight => self.left_right(setup.lengths_m[2], course)?,
         };
+        components.extend(self.units());
         let axle = usize::from(self.sides == Sides::RearLeftRight);
         let mm = setup.circumference_m[axle] * 1e3;
         // More turns over the same road: a smaller circumference.
@@ -270,6 +268,36 @@ impl MismatchFold {
             span_us: (first.start_us, last.end_us),
             records: (first.records.0, last.records.1),
         })
+    }
+
+    /// Scale of one side against the other, where units of their own send them.
+    fn scale_u(&self, step: &Step, setup: &Setup) -> f64 {
+        match self.sides {
+            Sides::FrontLeftRight => setup.scale_u(Place::FrontLeft, Place::FrontRight),
+            Sides::RearLeftRight => setup.scale_u(Place::RearLeft, Place::RearRight),
+            Sides::FrontRear => {
+                let measured = |p: &Place| step.at(*p).is_some();
+                let wheels =
+                    [Place::FrontLeft, Place::FrontRight, Place::RearLeft, Place::RearRight];
+                if wheels.iter().all(measured) {
+                    setup.scale_u(Place::FrontLeft, Place::RearLeft)
+                } else {
+                    setup.scale_u(Place::FrontShaft, Place::RearShaft)
+                }
+            }
+        }
+    }
+
+    /// What units leave open of the ratio, relative: it is alike in all rows.
+    fn units(&self) -> Vec<Component> {
+        let turns: f64 = self.rows.iter().map(|r| r.b).sum();
+        let scale = self.rows.iter().map(|r| r.scale_u).fold(0.0, f64::max);
+        let mut components = vec![Component::shared("signal scale", scale)];
+        for (k, name) in MOVED_NAMES.iter().enumerate() {
+            let u = self.rows.iter().map(|r| r.moved[k]).sum::<f64>() / turns;
+            Component::gather(&mut components, name, u);
+        }
+        components
     }
 
     fn front_rear(&self) -> Option<(f64, Vec<Component>)> {

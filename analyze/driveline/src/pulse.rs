@@ -6,11 +6,11 @@
 //! around it; a *step* holds the turns of every sensor between two instants, and since both ends
 //! are phases, the turns of consecutive steps add up without accumulating error.
 
+use crate::rate::{RateTrack, Rated};
+use crate::signal::Said;
+use crate::turn::{PLACES, Turn, Turns};
 use crate::vehicle::Place;
 use std::collections::VecDeque;
-
-/// Number of places a pulse sensor can have.
-pub const PLACES: usize = 7;
 
 /// Length of a step, microseconds.
 pub const STEP_US: i64 = 500_000;
@@ -135,19 +135,6 @@ struct Track {
     unwatched: VecDeque<(i64, i64)>,
 }
 
-/// Turns of one sensor in a step.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Turn {
-    /// Turns, without direction.
-    pub turns: f64,
-    /// Standard uncertainty of the phase at the start, turns.
-    pub u_start: f64,
-    /// The same at the end.
-    pub u_end: f64,
-    /// No edge around either end: it stood still, or its sensor is silent.
-    pub still: bool,
-}
-
 /// All sensors between two instants of one board.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Step {
@@ -158,7 +145,7 @@ pub struct Step {
     /// First and last raw record that carried it.
     pub records: (u64, u64),
     /// Turns by [`Place`]; None where there is no sensor, or none yet.
-    pub turn: [Option<Turn>; PLACES],
+    pub turn: Turns,
 }
 
 impl Step {
@@ -173,10 +160,12 @@ impl Step {
     }
 }
 
-/// Folds counts into steps. Memory: the edges of the last two seconds.
+/// Folds counts, and what units send, into steps. Memory: the edges of the last two seconds.
 #[derive(Debug, Clone)]
 pub struct Stepper {
     tracks: Vec<Track>,
+    rates: Vec<RateTrack>,
+    counted_us: i64,
     next_us: Option<i64>,
     pending: VecDeque<(i64, u64)>,
     last_record: u64,
@@ -185,8 +174,8 @@ pub struct Stepper {
 }
 
 impl Stepper {
-    /// A stepper for these sensors.
-    pub fn new(sensors: &[Sensing]) -> Self {
+    /// A stepper for these pulse sensors and signals.
+    pub fn new(sensors: &[Sensing], rated: &[Rated]) -> Self {
         let track = |s: &Sensing| Track {
             sensing: s.clone(),
             counter: Counter::default(),
@@ -197,6 +186,8 @@ impl Stepper {
         };
         Stepper {
             tracks: sensors.iter().map(track).collect(),
+            rates: rated.iter().map(RateTrack::new).collect(),
+            counted_us: i64::MIN,
             next_us: None,
             pending: VecDeque::new(),
             last_record: 0,
@@ -214,13 +205,14 @@ impl Stepper {
         counts: &[Count; 4],
         out: &mut impl FnMut(&Step),
     ) {
-        if self.newest_us != i64::MIN && tick_us - self.newest_us > BREAK_US {
+        if self.counted_us != i64::MIN && tick_us - self.counted_us > BREAK_US {
             self.restart(out);
         }
-        if self.newest_us != i64::MIN && tick_us - self.newest_us > WATCHED_US {
+        if self.counted_us != i64::MIN && tick_us - self.counted_us > WATCHED_US {
             // After a gap the edges of every channel must first be seen again.
             self.hold_until_us = tick_us + STILL_US;
         }
+        self.counted_us = self.counted_us.max(tick_us);
         self.newest_us = self.newest_us.max(tick_us);
         self.note_boundaries(tick_us, record);
         for track in &mut self.tracks {
@@ -239,11 +231,30 @@ impl Stepper {
         self.emit(STILL_US, out);
     }
 
+    /// Takes what a frame said about one of the rated places (its number in the list), or that it
+    /// said nothing that counts; times ascending. Hands out the steps that are complete.
+    pub fn hear(
+        &mut self,
+        at_us: i64,
+        record: u64,
+        rated: usize,
+        said: Option<Said>,
+        out: &mut impl FnMut(&Step),
+    ) {
+        self.newest_us = self.newest_us.max(at_us);
+        self.note_boundaries(at_us, record);
+        if let Some(track) = self.rates.get_mut(rated) {
+            track.push(at_us, said);
+        }
+        self.emit(STILL_US, out);
+    }
+
     /// Ends the run of counts: a board reset, a gap too long to count across, or the end.
     pub fn restart(&mut self, out: &mut impl FnMut(&Step)) {
         self.emit(0, out);
         let sensors: Vec<Sensing> = self.tracks.iter().map(|t| t.sensing.clone()).collect();
-        *self = Stepper::new(&sensors);
+        let rated: Vec<Rated> = self.rates.iter().map(|r| r.rated().clone()).collect();
+        *self = Stepper::new(&sensors, &rated);
     }
 
     fn note_boundaries(&mut self, tick_us: i64, record: u64) {
@@ -255,6 +266,8 @@ impl Stepper {
     }
 
     fn emit(&mut self, hold_us: i64, out: &mut impl FnMut(&Step)) {
+        let slow = self.rates.iter().map(RateTrack::hold_us).max().unwrap_or(0);
+        let hold_us = if hold_us > 0 { hold_us.max(slow) } else { 0 };
         while let Some(&(boundary_us, record)) = self.pending.front() {
             let waiting = hold_us > 0 && self.newest_us < self.hold_until_us;
             if waiting || self.newest_us - boundary_us < hold_us {
@@ -266,6 +279,12 @@ impl Stepper {
                 let phase = track.phase(boundary_us);
                 turn[track.sensing.place as usize] = track.turn_to(phase);
                 track.at_boundary = phase;
+                track.forget_before(boundary_us);
+            }
+            for track in &mut self.rates {
+                let instant = track.instant(boundary_us);
+                turn[track.rated().place as usize] = track.turn_to(instant);
+                track.at_boundary = instant;
                 track.forget_before(boundary_us);
             }
             if turn.iter().any(Option::is_some) {
@@ -362,6 +381,7 @@ impl Track {
             u_start: start.u,
             u_end: end.u,
             still: start.still && end.still && end.turns == start.turns,
+            sent: None,
         })
     }
 

@@ -42,6 +42,14 @@ impl Component {
         Component { shared: true, ..Self::own(name, u) }
     }
 
+    /// Adds a shared contribution to those of its name.
+    pub fn gather(all: &mut Vec<Component>, name: &str, u: f64) {
+        match all.iter_mut().find(|c| c.name == name && c.shared) {
+            Some(c) => c.u = c.u.hypot(u),
+            None => all.push(Component::shared(name, u)),
+        }
+    }
+
     /// A contribution estimated from the scatter of data, with its degrees of freedom.
     pub fn from_scatter(name: &str, u: f64, dof: f64) -> Self {
         Component { dof, ..Self::own(name, u) }

@@ -130,7 +130,7 @@ fn drive(legs: &[Leg], build: Build) -> Vec<Step> {
             tooth_u: 0.002,
         })
         .collect();
-    let mut stepper = Stepper::new(&sensing);
+    let mut stepper = Stepper::new(&sensing, &[]);
     let mut steps = Vec::new();
     let mut phase = [0.25f64; 8];
     let mut last_edge_us = [None::<f64>; 8];

@@ -103,11 +103,14 @@ fn raw(signal: &Signal, data: &[u8]) -> Option<f64> {
     }
 }
 
-/// Worked by hand on paper: first bit, length, order, sign, payload, value.
+/// First bit, length, order, sign, payload, value.
+type Worked = (u16, u8, ByteOrder, bool, &'static str, Option<f64>);
+
+/// Worked by hand on paper.
 #[test]
 fn bits_are_taken_as_worked_by_hand() {
     use ByteOrder::{Big, Little};
-    let rows: [(u16, u8, ByteOrder, bool, &str, Option<f64>); 12] = [
+    let rows: [Worked; 12] = [
         (0, 16, Little, false, "3412", Some(4660.0)),
         (7, 16, Big, false, "1234", Some(4660.0)),
         (3, 12, Big, false, "1234", Some(564.0)),

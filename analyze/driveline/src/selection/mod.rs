@@ -73,8 +73,8 @@ pub use timeline::{LampSpan, ModeSpan, PairTimes, RequestSpan, Timeline};
 pub use travel::Need;
 pub use witness::CouplingSeen;
 
-use crate::switches::{Action, Event, Gap, INPUTS, InOrder, Moment, Motion, Step, Switches};
-use crate::vehicle::{Role, Vehicle};
+use crate::switches::{Action, Event, Gap, InOrder, Moment, Motion, Step, Switches};
+use crate::vehicle::{LINES_MAX, Role, Vehicle};
 use stand::{Before, End, Scene, Stand};
 use table::Table;
 use timeline::Keeper;
@@ -137,12 +137,15 @@ impl Selections {
         let scene = Scene {
             now_s: f64::NEG_INFINITY,
             picture: Default::default(),
-            lamps: [None; INPUTS],
+            lamps: [None; LINES_MAX],
             speed_kmh: None,
         };
         Selections {
             order: InOrder::default(),
-            switches: Switches::new(&vehicle.switches),
+            switches: Switches::new(
+                &vehicle.switches,
+                vehicle.lines().count() - vehicle.switches.len(),
+            ),
             scene,
             steps: Vec::new(),
             stand: None,
@@ -176,10 +179,10 @@ impl Selections {
             }
             Event::Lost(gap) => self.route(Held::Gap(*gap, false)),
             Event::Reset(gap) => {
-                self.scene.lamps = [None; INPUTS];
+                self.scene.lamps = [None; LINES_MAX];
                 self.route(Held::Gap(*gap, true));
             }
-            Event::Change(_) | Event::Levels(_) => {}
+            Event::Change(_) | Event::Levels(_) | Event::Told(_) => {}
         }
         self.settle_candidate(false);
         if let Some(stand) = self.stand.as_mut().filter(|_| self.candidate.is_none()) {

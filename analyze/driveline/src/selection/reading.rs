@@ -1,7 +1,8 @@
 //! What the position switches of one row read while that row was to be read.
 
 use super::table::Code;
-use crate::switches::{INPUTS, Picture};
+use crate::switches::Picture;
+use crate::vehicle::LINES_MAX;
 
 /// Readings otherwise than the code that are shorter than this are contact faults, not the row's,
 /// in seconds (common practice).
@@ -29,8 +30,8 @@ pub(super) struct Reading {
     /// Time in which all switches of the code could be read, in seconds.
     pub readable_s: f64,
     readable: bool,
-    since_s: [Option<f64>; INPUTS],
-    pub switches: [Disagreement; INPUTS],
+    since_s: [Option<f64>; LINES_MAX],
+    pub switches: [Disagreement; LINES_MAX],
 }
 
 impl Reading {
@@ -41,8 +42,8 @@ impl Reading {
             ended_s: f64::NEG_INFINITY,
             readable_s: 0.0,
             readable: false,
-            since_s: [None; INPUTS],
-            switches: [Disagreement::default(); INPUTS],
+            since_s: [None; LINES_MAX],
+            switches: [Disagreement::default(); LINES_MAX],
         }
     }
 
@@ -54,7 +55,7 @@ impl Reading {
         self.began_s = Some(at_s);
         self.ended_s = at_s;
         self.readable = self.is_readable(p);
-        for n in 0..INPUTS {
+        for n in 0..LINES_MAX {
             self.since_s[n] = (self.code.differing(p) >> n & 1 == 1).then_some(at_s);
         }
     }
@@ -108,7 +109,7 @@ impl Reading {
 
     /// Ends the reading.
     pub fn end(&mut self, at_s: f64) {
-        for n in 0..INPUTS {
+        for n in 0..LINES_MAX {
             self.close(n, at_s);
         }
         if let Some(began_s) = self.began_s {

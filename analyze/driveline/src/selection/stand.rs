@@ -6,15 +6,15 @@ use super::reading::Reading;
 use super::table::{Passage, Row, Table};
 use super::travel::{Need, Travel};
 use super::{MARGIN_S, PASSING_S, Stage, StageTime};
-use crate::switches::{Action, INPUTS, LampState, Moment, Motion, Picture, Step};
-use crate::vehicle::Role;
+use crate::switches::{Action, LampState, Moment, Motion, Picture, Step};
+use crate::vehicle::{LINES_MAX, Role};
 
 /// Everything that is known at one instant, given with each step.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Scene {
     pub now_s: f64,
     pub picture: Picture,
-    pub lamps: [Option<LampState>; INPUTS],
+    pub lamps: [Option<LampState>; LINES_MAX],
     pub speed_kmh: Option<f64>,
 }
 
@@ -72,7 +72,7 @@ pub(super) struct Stand {
     pub shown_other: Option<usize>,
     pub contacts_show_other: bool,
     pub position_fits: Option<bool>,
-    pub blocking: u16,
+    pub blocking: u32,
     pub lamp: Option<Moment>,
     pub lamps_fit: Option<bool>,
     pub passage: Passage,

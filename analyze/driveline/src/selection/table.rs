@@ -1,7 +1,7 @@
 //! The mode rows of a vehicle as bit codes over its switches.
 
-use crate::switches::{INPUTS, LampState, Picture};
-use crate::vehicle::{Coupling, Lamp, Level, Limits, Role, Vehicle};
+use crate::switches::{LampState, Picture};
+use crate::vehicle::{Coupling, LINES_MAX, Lamp, Level, Limits, Role, Vehicle};
 use std::collections::BTreeMap;
 
 /// Modes that are told apart (bits of a row set).
@@ -10,8 +10,8 @@ const MAX_ROWS: usize = 64;
 /// A state code: which switches it names and which of them are on.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Code {
-    pub care: u16,
-    pub on: u16,
+    pub care: u32,
+    pub on: u32,
     /// False when it names a switch that the vehicle does not declare: then it never fits.
     pub whole: bool,
 }
@@ -25,7 +25,7 @@ impl Code {
                 continue;
             };
             code.care |= 1 << n;
-            code.on |= u16::from(*level == Level::On) << n;
+            code.on |= u32::from(*level == Level::On) << n;
         }
         code
     }
@@ -35,7 +35,7 @@ impl Code {
     }
 
     /// Switches that certainly read otherwise than the code.
-    pub fn differing(&self, p: &Picture) -> u16 {
+    pub fn differing(&self, p: &Picture) -> u32 {
         self.care & p.known & (self.on ^ p.on)
     }
 
@@ -67,7 +67,7 @@ pub(super) struct Row {
 
 impl Row {
     /// Whether the lamps show the row; `None` when none is declared or one is not determined.
-    pub fn lamps_fit(&self, lamps: &[Option<LampState>; INPUTS]) -> Option<bool> {
+    pub fn lamps_fit(&self, lamps: &[Option<LampState>; LINES_MAX]) -> Option<bool> {
         let agree = |&(n, want): &(usize, Lamp)| lamps[n].map(|state| shows(state, want));
         let all: Vec<_> = self.lamps.iter().map(agree).collect();
         if all.contains(&Some(false)) {
@@ -120,8 +120,8 @@ pub(super) struct Table {
 
 impl Table {
     pub fn new(vehicle: &Vehicle) -> Self {
-        let switches = || vehicle.switches.iter().take(INPUTS);
-        let names: Vec<String> = switches().map(|s| s.name.clone()).collect();
+        let lines = || vehicle.lines().take(LINES_MAX);
+        let names: Vec<String> = lines().map(|l| l.name.to_string()).collect();
         let rows: Vec<Row> =
             vehicle.modes.iter().take(MAX_ROWS).map(|m| row(vehicle, &names, m)).collect();
         let guard = |i: &crate::vehicle::Interlock| Guard {
@@ -134,7 +134,7 @@ impl Table {
         Table {
             guards: vehicle.interlocks.iter().map(guard).collect(),
             several_ranges: rows.iter().any(|r| r.range != rows[0].range),
-            roles: switches().map(|s| s.role).collect(),
+            roles: lines().map(|l| l.role).collect(),
             limits: vehicle.limits.clone(),
             names,
             rows,
@@ -146,12 +146,12 @@ impl Table {
     }
 
     /// Bits of all switches of a role.
-    pub fn bits(&self, role: Role) -> u16 {
-        self.roles.iter().enumerate().fold(0, |set, (n, r)| set | u16::from(*r == role) << n)
+    pub fn bits(&self, role: Role) -> u32 {
+        self.roles.iter().enumerate().fold(0, |set, (n, r)| set | u32::from(*r == role) << n)
     }
 
     /// Names of the switches of a set, joined for a sentence.
-    pub fn names_of(&self, set: u16) -> String {
+    pub fn names_of(&self, set: u32) -> String {
         let named = self.names.iter().enumerate().filter(|(n, _)| set >> n & 1 == 1);
         named.map(|(_, name)| format!("`{name}`")).collect::<Vec<_>>().join(", ")
     }

@@ -29,14 +29,16 @@ mod lamp;
 mod order;
 
 mod line;
+mod told;
 
 pub use lamp::{LampDecoder, LampState};
 pub use line::LineTally;
 pub use order::InOrder;
 pub use window::WINDOW_S;
 
-use crate::vehicle::{Active, Level, Role, Switch};
+use crate::vehicle::{Active, LINES_MAX, Level, Role, Switch};
 use line::Line;
+use told::ToldLine;
 
 /// Calm time after which a switch is settled, in seconds.
 pub const SETTLE_S: f64 = 0.020;
@@ -88,6 +90,19 @@ pub struct Gap {
     pub record: u64,
 }
 
+/// State of a switch as a frame on a bus told it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Told {
+    /// Time of the frame, in seconds.
+    pub time_s: f64,
+    /// Number of the switch among those on a bus, in the order of the vehicle's signals.
+    pub state: usize,
+    /// On, off, or not known.
+    pub on: Option<bool>,
+    /// Raw record that carried it.
+    pub record: u64,
+}
+
 /// How the outputs have turned, and whatever else is known about motion at one instant.
 ///
 /// Turns are cumulative and in any sense of rotation as long as front and rear share it; they
@@ -117,6 +132,8 @@ pub enum Event {
     Change(LevelChange),
     /// A reminder of all levels.
     Levels(Levels),
+    /// A state on a bus.
+    Told(Told),
     /// Sentences were lost between two times.
     Lost(Gap),
     /// The board started anew; between the two times nothing was seen and counts begin again.
@@ -131,6 +148,7 @@ impl Event {
         match self {
             Event::Change(c) => c.time_s,
             Event::Levels(l) => l.time_s,
+            Event::Told(t) => t.time_s,
             Event::Lost(g) | Event::Reset(g) => g.from_s,
             Event::Motion(m) => m.time_s,
         }
@@ -210,17 +228,18 @@ pub struct Step {
     pub records: (u64, u64),
 }
 
-/// The settled state of all switches; bit `n` is switch `n` of the vehicle's list.
+/// The settled state of all switches; bit `n` is switch `n` of the vehicle's lines: those of the
+/// board in the order of the file, then those on a bus.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Picture {
     /// Switches that are on.
-    pub on: u16,
+    pub on: u32,
     /// Switches whose settled level is known.
-    pub known: u16,
+    pub known: u32,
     /// Switches with an edge less than the calm time ago; `on` has their level before.
-    pub moving: u16,
+    pub moving: u32,
     /// Switches that may have changed unseen since they were last told.
-    pub doubt: u16,
+    pub doubt: u32,
 }
 
 /// All declared switches, fed with what the board sent.
@@ -230,7 +249,7 @@ pub struct Picture {
 /// use wheelwitness_driveline::vehicle::{Active, Level, Role, Switch};
 /// let ground_contact =
 ///     Switch { name: "lock".into(), input: 3, role: Role::Position, active: Active::Low };
-/// let mut switches = Switches::new(&[ground_contact]);
+/// let mut switches = Switches::new(&[ground_contact], 0);
 /// let mut steps = Vec::new();
 /// let high = |time_s| Event::Levels(Levels { time_s, mask: 0b100, record: 0 });
 /// let edge = |time_s, level, edge_count| {
@@ -248,15 +267,17 @@ pub struct Picture {
 #[derive(Debug, Clone)]
 pub struct Switches {
     lines: Vec<Line>,
+    states: Vec<ToldLine>,
     now_s: f64,
 }
 
 impl Switches {
-    /// Switches of a vehicle, all of unknown level.
-    pub fn new(switches: &[Switch]) -> Self {
+    /// Switches of a vehicle, all of unknown level: inputs of the board, and so many on a bus.
+    pub fn new(switches: &[Switch], states: usize) -> Self {
         let line = |s: &Switch| Line::new(s.input, s.active == Active::High, s.role == Role::Lamp);
         Switches {
             lines: switches.iter().take(INPUTS).map(line).collect(),
+            states: vec![ToldLine::default(); states.min(LINES_MAX - INPUTS)],
             now_s: f64::NEG_INFINITY,
         }
     }
@@ -267,6 +288,15 @@ impl Switches {
             return;
         }
         self.advance(event.time_s(), tell);
+        if let Event::Told(t) = event {
+            let switch = self.lines.len() + t.state;
+            if let Some(line) = self.states.get_mut(t.state) {
+                line.told(t, &mut |action, moment, edges, records| {
+                    tell(Step { switch, action, moment, edges, records });
+                });
+            }
+            return;
+        }
         for (switch, line) in self.lines.iter_mut().enumerate() {
             let mut tell = |action, moment, edges, records| {
                 tell(Step { switch, action, moment, edges, records });
@@ -276,7 +306,7 @@ impl Switches {
                 Event::Levels(l) => line.reminder(l, &mut tell),
                 Event::Lost(gap) => line.gap(gap),
                 Event::Reset(gap) => line.reset(gap, &mut tell),
-                Event::Motion(_) => {}
+                Event::Motion(_) | Event::Told(_) => {}
             }
         }
     }
@@ -287,6 +317,7 @@ impl Switches {
             return;
         }
         self.now_s = now_s;
+        self.states.iter_mut().for_each(|line| line.advance(now_s));
         for (switch, line) in self.lines.iter_mut().enumerate() {
             line.advance(now_s, &mut |action, moment, edges, records| {
                 tell(Step { switch, action, moment, edges, records });
@@ -298,18 +329,25 @@ impl Switches {
     pub fn picture(&self) -> Picture {
         let mut picture = Picture::default();
         for (n, line) in self.lines.iter().enumerate() {
-            let bit = |set: bool| u16::from(set) << n;
+            let bit = |set: bool| u32::from(set) << n;
             picture.on |= bit(line.settled() == Some(true));
             picture.known |= bit(line.settled().is_some());
             picture.moving |= bit(line.is_moving());
             picture.doubt |= bit(line.is_in_doubt());
         }
+        for (k, line) in self.states.iter().enumerate() {
+            let bit = |set: bool| u32::from(set) << (self.lines.len() + k);
+            picture.on |= bit(line.settled() == Some(true));
+            picture.known |= bit(line.settled().is_some());
+            picture.doubt |= bit(line.is_in_doubt());
+        }
         picture
     }
 
-    /// What was counted on each switch, in the order of the vehicle's list.
+    /// What was counted on each switch, in the order of the vehicle's lines.
     pub fn tallies(&self) -> Vec<LineTally> {
-        self.lines.iter().map(Line::tally).collect()
+        let board = self.lines.iter().map(Line::tally);
+        board.chain(self.states.iter().map(ToldLine::tally)).collect()
     }
 }
 

@@ -1,6 +1,7 @@
 //! Promises about switches, over generated lines whose truth is known.
 
 mod limit;
+mod told;
 
 use super::*;
 use proptest::prelude::*;
@@ -33,7 +34,7 @@ fn wire(edges: &[(f64, bool)], start: bool, until_s: f64) -> Vec<Event> {
 }
 
 fn run(switches: &[Switch], events: &[Event], until_s: f64) -> (Vec<Step>, Switches) {
-    let mut lines = Switches::new(switches);
+    let mut lines = Switches::new(switches, 0);
     let mut steps = Vec::new();
     for event in events {
         lines.push(event, &mut |s| steps.push(s));

@@ -54,7 +54,7 @@ fn lose(said: &mut [Said], which: usize) {
 }
 
 fn hear(role: Role, said: &[Said], until_s: f64) -> (Vec<Step>, Switches) {
-    let mut lines = Switches::new(&[contact(role)]);
+    let mut lines = Switches::new(&[contact(role)], 0);
     let (mut order, mut steps) = (InOrder::default(), Vec::new());
     for s in said {
         order.push(s.event, &mut |e| lines.push(&e, &mut |s| steps.push(s)));

@@ -1,6 +1,6 @@
 //! Signals: where they are, and what they measure.
 
-use super::super::{ByteOrder, Measures, Message, Place, Signal};
+use super::super::{ByteOrder, Measures, Message, Place, Role, Signal};
 use super::{Found, key, place_name};
 use crate::vehicle::LINES_MAX;
 
@@ -146,6 +146,10 @@ fn measured(f: &mut Found, i: usize, s: &Signal) {
     let own_state = state && !by_message;
     wanted(f, i, "on", !s.on.is_empty() && !by_message, own_state, "lists raw values of a state");
     wanted(f, i, "off", !s.off.is_empty() && !by_message, own_state, "lists raw values of a state");
+    if s.role == Some(Role::Lamp) && state {
+        let what = "a lamp on a bus says what a unit wants, not what is lit";
+        f.at(key!["signals", i, "role"], what, "tap the lamp's line with the board");
+    }
     let counts = kind == Measures::EdgeCount;
     let why = "says how many counts of an edge-count make a turn";
     wanted(f, i, "counts_per_turn", s.counts_per_turn.is_some(), counts, why);

@@ -1,0 +1,137 @@
+//! Promises of turns from what units send, over speeds whose integral is known.
+
+use proptest::prelude::*;
+use wheelwitness_driveline::pulse::{Step, Stepper};
+use wheelwitness_driveline::rate::Rated;
+use wheelwitness_driveline::signal::Said;
+use wheelwitness_driveline::turn::moved;
+use wheelwitness_driveline::vehicle::Place;
+
+/// A wheel of 2.2 m whose unit sends km/h.
+fn rated(place: Place, step_kmh: f64, floor_kmh: f64) -> Rated {
+    let turns_per = 1.0 / 2.2 / 3.6;
+    let (step, floor) = (step_kmh * turns_per, floor_kmh * turns_per);
+    Rated { place, signal: 0, unit: 0, turns_per, step, floor, scale_u: 0.0 }
+}
+
+/// Samples as pairs of seconds and what was said.
+fn steps(rated: &[Rated], samples: &[(f64, usize, Option<Said>)]) -> Vec<Step> {
+    let (mut stepper, mut out) = (Stepper::new(&[], rated), Vec::new());
+    for (k, (s, place, said)) in samples.iter().enumerate() {
+        stepper.hear((s * 1e6) as i64, k as u64, *place, *said, &mut |step| out.push(step.clone()));
+    }
+    stepper.restart(&mut |step| out.push(step.clone()));
+    out
+}
+
+fn every(period_s: f64, until_s: f64) -> impl Iterator<Item = f64> {
+    (0..).map(move |k| f64::from(k) * period_s).take_while(move |t| *t < until_s)
+}
+
+const WHEEL: Place = Place::RearLeft;
+
+#[test]
+fn a_steady_speed_gives_its_turns_and_nothing_is_lost_between_steps() {
+    let samples: Vec<_> = every(0.1, 20.0).map(|t| (t, 0, Some(Said::Speed(7.92)))).collect();
+    let steps = steps(&[rated(WHEEL, 0.0, 0.0)], &samples);
+    assert!(steps.len() >= 36);
+    let turns: f64 = steps.iter().filter_map(|s| s.at(WHEEL)).map(|t| t.turns).sum();
+    assert!((turns - 0.5 * steps.len() as f64).abs() < 1e-9, "1 turn a second, found {turns}");
+}
+
+#[test]
+fn a_gap_and_a_value_not_available_were_not_watched_and_are_never_zero() {
+    let moving = |t| (t, 0, Some(Said::Speed(36.0)));
+    let gap: Vec<_> = every(0.1, 20.0).filter(|t| !(7.95..9.05).contains(t)).map(moving).collect();
+    let flaw: Vec<_> = every(0.1, 20.0)
+        .map(|t| if (8.35..8.45).contains(&t) { (t, 0, None) } else { moving(t) })
+        .collect();
+    for samples in [gap, flaw] {
+        let steps = steps(&[rated(WHEEL, 0.0, 0.0)], &samples);
+        let hole = |s: &&Step| s.start_us < 9_100_000 && s.end_us > 7_900_000;
+        assert!(steps.iter().filter(hole).all(|s| s.at(WHEEL).is_none_or(|t| t.turns > 2.0)));
+        let seen = steps.iter().filter(|s| s.at(WHEEL).is_some()).count();
+        assert!((30..39).contains(&seen), "{seen} steps seen");
+    }
+}
+
+#[test]
+fn zero_below_the_floor_is_what_may_have_happened_not_standstill() {
+    let samples: Vec<_> = every(0.1, 20.0).map(|t| (t, 0, Some(Said::Speed(0.0)))).collect();
+    let turn = steps(&[rated(WHEEL, 0.0, 3.0)], &samples)[3].at(WHEEL).unwrap();
+    assert!(turn.still && turn.turns == 0.0);
+    // Half a second at 3 km/h on 2.2 m, worked by hand: 0.1894 turns.
+    assert!((turn.hidden() - 0.1894).abs() < 1e-4, "{}", turn.hidden());
+    let turn = steps(&[rated(WHEEL, 0.0, 0.0)], &samples)[3].at(WHEEL).unwrap();
+    assert!(turn.still && turn.hidden() == 0.0);
+}
+
+#[test]
+fn a_rolling_counter_is_unwrapped() {
+    let per_turn = 48.0;
+    let wheel = Rated { turns_per: 1.0 / per_turn, ..rated(WHEEL, 0.0, 0.0) };
+    // 2.5 turns a second, a counter of 8 bits, sent every 50 ms.
+    let count = |t: f64| ((t * 2.5 * per_turn) as u64) % 256;
+    let samples: Vec<_> =
+        every(0.05, 60.0).map(|t| (t, 0, Some(Said::Count(count(t), 256)))).collect();
+    let steps = steps(&[wheel], &samples);
+    let turns: f64 = steps.iter().filter_map(|s| s.at(WHEEL)).map(|t| t.turns).sum();
+    let seconds = steps.iter().filter(|s| s.at(WHEEL).is_some()).count() as f64 * 0.5;
+    assert!((turns - 2.5 * seconds).abs() < 2.0 / per_turn, "{turns} turns in {seconds} s");
+}
+
+#[test]
+fn what_one_unit_does_alike_cancels_between_its_wheels() {
+    let both = [rated(Place::FrontLeft, 0.0625, 0.0), rated(Place::RearLeft, 0.0625, 0.0)];
+    let samples: Vec<_> =
+        every(0.1, 20.0).flat_map(|t| [0, 1].map(|k| (t, k, Some(Said::Speed(5.0 + t))))).collect();
+    let step = &steps(&both, &samples)[10];
+    let [front, rear] = [Place::FrontLeft, Place::RearLeft].map(|p| step.at(p).unwrap());
+    let alike = moved(&front, &rear);
+    assert!(alike[0] > 0.0 && alike[1] < 0.0, "rounding is each wheel's own");
+    assert!(alike[2..].iter().all(|m| m.abs() < 1e-12), "{alike:?}");
+    let mut other = rear;
+    other.sent.as_mut().unwrap().unit = 1;
+    assert!(moved(&front, &other)[2..].iter().all(|m| m.abs() > 1e-5));
+}
+
+proptest! {
+    /// The unit rounds or cuts off, is late by up to 80 ms, and its period may be 10 to 100 ms:
+    /// the truth lies within four standard uncertainties of what is claimed.
+    #[test]
+    fn the_truth_lies_within_what_is_left_open(
+        mean in 6.0f64..60.0, swing in 0.0f64..5.0, at in 0.05f64..0.4, phase in 0.0f64..6.0,
+        step_kmh in prop::sample::select(vec![1.0, 0.0625, 0.00390625]),
+        cut in any::<bool>(), late_s in 0.0f64..0.08,
+        period_s in prop::sample::select(vec![0.01, 0.02, 0.1]),
+    ) {
+        let w = std::f64::consts::TAU * at;
+        let kmh = |t: f64| mean + swing * (w * t + phase).sin();
+        let way = |t: f64| mean * t - swing / w * (w * t + phase).cos();
+        let send = |v: f64| {
+            let steps = if cut { (v / step_kmh).floor() } else { (v / step_kmh).round() };
+            Some(Said::Speed(steps * step_kmh))
+        };
+        let samples: Vec<_> =
+            every(period_s, 30.0).map(|t| (t, 0, send(kmh(t - late_s)))).collect();
+        let rated = rated(WHEEL, step_kmh, 0.0);
+        let (mut turns, mut true_turns, mut first_u) = (0.0, 0.0, None);
+        let (mut off, mut cut_off, mut late, mut between) = (0.0, 0.0, 0.0, 0.0);
+        for step in steps(std::slice::from_ref(&rated), &samples) {
+            let Some(turn) = step.at(WHEEL) else { continue };
+            let sent = turn.sent.unwrap();
+            let [from, to] = [step.start_us, step.end_us].map(|us| us as f64 * 1e-6);
+            turns += turn.turns;
+            true_turns += (way(to) - way(from)) * rated.turns_per;
+            off += sent.rounding;
+            cut_off += sent.truncation;
+            late += sent.delay;
+            between += sent.between;
+            let start_u = *first_u.get_or_insert(turn.u_start);
+            let u = [off, cut_off, late, between.sqrt(), start_u, turn.u_end, 1e-5];
+            let u = u.iter().map(|u| u * u).sum::<f64>().sqrt();
+            prop_assert!((turns - true_turns).abs() < 4.0 * u, "{turns} {true_turns} {u}");
+        }
+        prop_assert!(turns > 10.0);
+    }
+}
