@@ -1,6 +1,7 @@
 //! A drive: everything that the passes over a capture add up to, ready to be judged.
 
 use crate::axis::Axis;
+use crate::bus::Bus;
 use crate::motion::{Learned, Motions, Tooth, learn, motions};
 use crate::sound::unsound;
 use crate::survey::Survey;
@@ -67,12 +68,13 @@ pub fn assemble<S: Storage>(
     let setup = Setup::new(&vehicle);
     let axis = Axis::new(&survey);
     let course = axis.course(reader)?;
-    let Learned { teeth, rates } = learn(&vehicle, axis.clone(), reader)?;
+    let bus = Bus::new(&vehicle, &survey);
+    let Learned { teeth, rates } = learn(&vehicle, axis.clone(), bus.clone(), reader)?;
     let lag_s = course.lag_s(&rates).unwrap_or(TYPICAL_LAG_S);
     let course = course.earlier_by(lag_s);
-    let mut switching = switching(&vehicle, &survey, &course, axis.clone(), reader)?;
+    let mut switching = switching(&vehicle, &survey, &course, (axis.clone(), bus.clone()), reader)?;
     let engaged = &switching.engaged;
-    let motions = motions(&vehicle, &setup, &teeth, &course, engaged, axis, reader)?;
+    let motions = motions(&vehicle, &setup, &teeth, &course, engaged, (axis, bus), reader)?;
     if unsound(&vehicle, &teeth, &motions).is_none() {
         switching.hear(seen(&vehicle, &motions));
     } else {

@@ -1,8 +1,11 @@
-//! One time axis: board sentences in host time, microseconds from the first record.
+//! One time axis: board sentences and frames of a bus in host time, microseconds from the first
+//! record.
 
 use crate::survey::{Source, Survey, readings};
-use crate::ticks::BoardTrack;
+use crate::ticks::{AdapterTrack, BoardTrack};
+use std::collections::BTreeMap;
 use wheelwitness_capture::board::{Says, Sentence};
+use wheelwitness_capture::can::{Frame, Received};
 use wheelwitness_capture::decode::{Reading, Value};
 use wheelwitness_capture::read::{CaptureReader, ReadError};
 use wheelwitness_capture::sequence::Seen;
@@ -18,11 +21,12 @@ pub struct Axis {
     board: Option<u16>,
     maps: Vec<Option<ClockMap>>,
     track: BoardTrack,
+    adapters: BTreeMap<u16, (AdapterTrack, Option<ClockMap>)>,
 }
 
-/// What a pass sees of the pulse board, on the axis.
+/// What a pass sees of the pulse board and of a bus, on the axis.
 #[derive(Debug, Clone, PartialEq)]
-pub enum BoardEvent<'a> {
+pub enum Heard<'a> {
     /// The board began anew: counts do not go on.
     Reset,
     /// Sentences are missing right before the next event.
@@ -36,6 +40,13 @@ pub enum BoardEvent<'a> {
     },
     /// Anything else that it says.
     Says(&'a Says),
+    /// A frame on a bus.
+    Frame {
+        /// Source in the capture.
+        source: u16,
+        /// The frame.
+        frame: &'a Frame,
+    },
 }
 
 impl Axis {
@@ -48,6 +59,11 @@ impl Axis {
             board,
             maps: clocks.map_or(Vec::new(), |c| c.iter().map(|e| e.fit()).collect()),
             track: BoardTrack::default(),
+            adapters: survey
+                .sources
+                .iter()
+                .map(|(n, s)| (*n, (AdapterTrack::default(), s.adapter_clock.fit())))
+                .collect(),
         }
     }
 
@@ -66,15 +82,33 @@ impl Axis {
         Some((placed.seen, (host_s * 1e6).round() as i64 - self.zero_ns / 1_000))
     }
 
-    /// One pass over the board's sentences: `each(axis microseconds, record, event)`.
+    /// When a frame was on the bus: by the kernel's receive time, which is what its record's
+    /// arrival is; by the clock of a serial-line adapter, where it stamps.
+    fn frame_us(&mut self, source: u16, received: &Received, boot_ns: i64) -> i64 {
+        let arrival_us = self.arrival_us(boot_ns);
+        let (Some(ms), Some((track, Some(map)))) =
+            (received.adapter_ms, self.adapters.get_mut(&source))
+        else {
+            return arrival_us;
+        };
+        let host_s = map.host(track.push(ms, boot_ns / 1_000_000) as f64 * 1e-3);
+        (host_s * 1e6).round() as i64 - self.zero_ns / 1_000
+    }
+
+    /// One pass over the board's sentences and all frames: `each(axis microseconds, record, event)`.
     pub fn pass<S: Storage>(
         mut self,
         reader: &mut CaptureReader<S>,
-        mut each: impl FnMut(i64, u64, BoardEvent<'_>),
+        mut each: impl FnMut(i64, u64, Heard<'_>),
     ) -> Result<(), ReadError> {
         readings(
             reader,
             |reading| {
+                if let Value::Can(received) = &reading.value {
+                    let at_us = self.frame_us(reading.source, received, reading.boot_ns);
+                    let heard = Heard::Frame { source: reading.source, frame: &received.frame };
+                    return each(at_us, reading.record, heard);
+                }
                 if Some(reading.source) != self.board {
                     return;
                 }
@@ -84,8 +118,8 @@ impl Axis {
                 let Value::Board(sentence) = &reading.value else { return };
                 let Some((seen, at_us)) = self.place(sentence, reading.boot_ns) else { return };
                 match seen {
-                    Seen::Restarted { .. } => each(at_us, reading.record, BoardEvent::Reset),
-                    Seen::AfterGap { .. } => each(at_us, reading.record, BoardEvent::Missing),
+                    Seen::Restarted { .. } => each(at_us, reading.record, Heard::Reset),
+                    Seen::AfterGap { .. } => each(at_us, reading.record, Heard::Missing),
                     _ => {}
                 }
                 each(at_us, reading.record, event(&sentence.says));
@@ -115,13 +149,13 @@ impl Axis {
     }
 }
 
-fn event(says: &Says) -> BoardEvent<'_> {
+fn event(says: &Says) -> Heard<'_> {
     match says {
-        Says::Counts(c) => BoardEvent::Counts {
+        Says::Counts(c) => Heard::Counts {
             first_channel: c.first_channel,
             counts: c.channels.map(|ch| Count { count: ch.count, age_us: ch.age_us }),
         },
-        other => BoardEvent::Says(other),
+        other => Heard::Says(other),
     }
 }
 

@@ -8,6 +8,7 @@ pub mod report;
 pub mod ticks;
 pub mod survey;
 pub mod axis;
+pub mod bus;
 pub mod motion;
 pub mod switching;
 pub mod sound;

@@ -1,6 +1,7 @@
 //! The pass over the motion: steps, and what they add up to for every claim about the driveline.
 
-use crate::axis::{Axis, BoardEvent};
+use crate::axis::{Axis, Heard};
+use crate::bus::{Bus, Role};
 use crate::result::RecordRange;
 use crate::series::{LiftedWindow, Series};
 use wheelwitness_capture::read::{CaptureReader, ReadError};
@@ -13,6 +14,7 @@ use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
 use wheelwitness_driveline::pulse::{
     Count, Counted, Counter, Sensing, Step, Stepper, ToothPattern,
 };
+use wheelwitness_driveline::signal::{Said, Sample};
 use wheelwitness_driveline::vehicle::{Coupling, Edges, Place, Sensor, Vehicle};
 
 /// A stretch in which one mode row was engaged, on the axis.
@@ -100,6 +102,7 @@ pub struct Learned {
 pub fn learn<S: Storage>(
     vehicle: &Vehicle,
     axis: Axis,
+    mut bus: Bus,
     reader: &mut CaptureReader<S>,
 ) -> Result<Learned, ReadError> {
     let mut rates = RateSampler::new(vehicle);
@@ -120,8 +123,11 @@ pub fn learn<S: Storage>(
     };
     let mut learners: Vec<Learner> = vehicle.sensors.iter().map(learner).collect();
     axis.pass(reader, |at_us, _, event| match event {
-        BoardEvent::Reset => learners.iter_mut().for_each(|l| *l = learner(&l.sensor)),
-        BoardEvent::Counts { first_channel, counts } => {
+        Heard::Reset => learners.iter_mut().for_each(|l| *l = learner(&l.sensor)),
+        Heard::Frame { source, frame } => bus.hear(source, frame, |role, sample| {
+            rates.hear(at_us, role, &sample);
+        }),
+        Heard::Counts { first_channel, counts } => {
             rates.take(at_us, first_channel, &counts);
             for l in &mut learners {
                 let Some(count) = count_of(&l.sensor, first_channel, &counts) else { continue };
@@ -160,6 +166,17 @@ impl RateSampler {
         let places = [Place::RearLeft, Place::RearShaft, Place::FrontLeft, Place::FrontShaft];
         let sensor = places.into_iter().find_map(|p| vehicle.sensor(p)).cloned();
         RateSampler { sensor, counter: Counter::default(), last: None, samples: Vec::new() }
+    }
+
+    /// Without such a sensor, the first signal that turns with the vehicle tells.
+    fn hear(&mut self, at_us: i64, role: Role, sample: &Sample) {
+        let free = self.last.is_none_or(|(time_us, _)| at_us - time_us >= RATE_US);
+        if let (None, true, Role::Turns(0), Some(Said::Speed(v))) =
+            (&self.sensor, free, role, sample.sound())
+        {
+            self.samples.push((at_us as f64 * 1e-6, v));
+            self.last = Some((at_us, 0));
+        }
     }
 
     fn take(&mut self, at_us: i64, first_channel: u8, counts: &[Count; 4]) {
@@ -223,11 +240,11 @@ pub fn motions<S: Storage>(
     teeth: &[Tooth],
     course: &Course,
     engaged: &[Engaged],
-    axis: Axis,
+    (axis, mut bus): (Axis, Bus),
     reader: &mut CaptureReader<S>,
 ) -> Result<Motions, ReadError> {
     let sensors: Vec<Sensing> = teeth.iter().map(sensing).collect();
-    let mut stepper = Stepper::new(&sensors);
+    let mut stepper = Stepper::new(&sensors, bus.rated());
     let mut folds = Folds {
         vehicle,
         setup,
@@ -251,8 +268,13 @@ pub fn motions<S: Storage>(
         },
     };
     axis.pass(reader, |at_us, record, event| match event {
-        BoardEvent::Reset => stepper.restart(&mut |step| folds.take(step)),
-        BoardEvent::Counts { first_channel, counts } => {
+        Heard::Reset => stepper.restart(&mut |step| folds.take(step)),
+        Heard::Frame { source, frame } => bus.hear(source, frame, |role, sample| {
+            if let Role::Turns(k) = role {
+                stepper.hear(at_us, record, k, sample.sound(), &mut |step| folds.take(step));
+            }
+        }),
+        Heard::Counts { first_channel, counts } => {
             stepper.push(at_us, record, first_channel, &counts, &mut |step| folds.take(step));
         }
         _ => {}
@@ -331,7 +353,13 @@ impl Folds<'_> {
         let wheels = [Place::RearLeft, Place::RearRight].map(|p| step.at(p));
         if let [Some(left), Some(right)] = wheels {
             let still = left.still && right.still;
-            return if still { Standstill::Confirmed } else { Standstill::Denied };
+            if !still {
+                return Standstill::Denied;
+            }
+            // A unit that sends zero under its floor speed does not confirm a standstill.
+            if left.hidden() + right.hidden() == 0.0 {
+                return Standstill::Confirmed;
+            }
         }
         let middle_s = (step.start_us + step.end_us) as f64 * 5e-7;
         match self.course.speed_near(middle_s) {

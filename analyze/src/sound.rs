@@ -6,7 +6,7 @@ use wheelwitness_driveline::vehicle::{Place, Vehicle};
 /// Why the sensors of the outputs cannot be trusted, if they cannot.
 pub fn unsound(vehicle: &Vehicle, teeth: &[Tooth], motions: &Motions) -> Option<String> {
     let shafts = [Place::FrontShaft, Place::RearShaft];
-    let by_shafts = shafts.iter().all(|p| vehicle.sensor(*p).is_some());
+    let by_shafts = shafts.iter().all(|p| vehicle.is_measured(*p));
     let used = |p: Place| p == Place::Input || shafts.contains(&p) || !by_shafts;
     if let Some(tooth) = teeth.iter().find(|t| t.missing_tooth && used(t.sensor.place)) {
         return Some(format!("the {} sensor misses one pulse a turn", place(tooth.sensor.place)));

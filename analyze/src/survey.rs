@@ -2,15 +2,15 @@
 //! beforehand (clock lines, tooth patterns, courses).
 
 use crate::result::{Hole, SourceInfo};
-use crate::ticks::BoardTrack;
+use crate::ticks::{AdapterTrack, BoardTrack};
 use std::collections::BTreeMap;
 use wheelwitness_capture::board::{Says, Sentence};
-use wheelwitness_capture::can::Frame;
+use wheelwitness_capture::can::{Frame, Received};
 use wheelwitness_capture::clock::Stamp;
 use wheelwitness_capture::decode::{Decoder, Reading, Value};
 use wheelwitness_capture::nmea::Fault;
 use wheelwitness_capture::read::{CaptureReader, Item, ReadError};
-use wheelwitness_capture::record::{Kind, Record, title};
+use wheelwitness_capture::record::{Kind, RECORDER, Record, title};
 use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::clock::Envelope;
 
@@ -31,7 +31,7 @@ pub struct Survey {
     pub vehicle_text: Option<String>,
     /// Declared clock scale of a simulation.
     pub clock_scale: Option<f64>,
-    /// Records that the recorder had to let go.
+    /// Records that the recorder had to let go, of no source in particular.
     pub dropped_records: u64,
     /// The sources by number.
     pub sources: BTreeMap<u16, Source>,
@@ -52,7 +52,24 @@ pub struct Source {
     pub clocks: Vec<Envelope>,
     /// First and last record.
     pub records: (u64, u64),
+    /// Frames on a bus.
+    pub can: bool,
+    /// What was lost of it, counted by the kernel or the recorder.
+    pub lost: u64,
+    /// Frames that say that the controller went off the bus.
+    pub bus_off: u64,
+    /// Filters that the recorder set: what they kept out is not in the capture.
+    pub filters: Option<String>,
+    /// Clock line of a serial-line adapter that stamps its frames.
+    pub adapter_clock: Envelope,
+    adapter: AdapterTrack,
 }
+
+/// Title of the text that marks a filtered source.
+const SOURCE_FILTERS: &str = "source filters";
+
+/// Class of an error frame: bus off (`linux/can/error.h`, from memory).
+const BUS_OFF: u32 = 0x40;
 
 /// Calls `each` for every reading of a capture, and `hole` for what cannot be read.
 pub fn readings<S: Storage>(
@@ -121,7 +138,10 @@ impl Survey {
         *last = (*last).max(reading.boot_ns);
         match &reading.value {
             Value::Text(text) => self.take_text(reading.source, &text.title, &text.body),
-            Value::Losses(losses) => self.dropped_records += losses.records,
+            Value::Losses(losses) if reading.source == RECORDER => {
+                self.dropped_records += losses.records;
+            }
+            Value::Losses(losses) => self.source(reading.source).lost += losses.records,
             Value::Closed => {}
             _ => self.take_from_source(reading),
         }
@@ -132,6 +152,7 @@ impl Survey {
             title::VEHICLE_FILE => self.vehicle_text = Some(body.to_owned()),
             title::CLOCK_SCALE => self.clock_scale = body.trim().parse().ok(),
             title::SOURCE_NAME => self.source(source).info.name = body.trim().to_owned(),
+            SOURCE_FILTERS => self.source(source).filters = Some(body.trim().to_owned()),
             title::SOURCE_KIND => self.source(source).declared = Some(body.trim().to_owned()),
             _ => {}
         }
@@ -164,7 +185,7 @@ impl Survey {
                 source.info.accepted += 1;
                 source.info.speaks = "GNSS".into();
             }
-            Value::Can(received) => source.take_can(&received.frame),
+            Value::Can(received) => source.take_can(received, reading.boot_ns),
             Value::Lost(_) => {
                 source.info.interruptions += 1;
                 source.track.sequence.source_lost();
@@ -183,7 +204,11 @@ impl Survey {
         self.sources
             .values()
             .map(|s| SourceInfo {
-                missing: s.board.then(|| s.track.sequence.totals().lost),
+                missing: match (s.board, s.can) {
+                    (true, _) => Some(s.track.sequence.totals().lost),
+                    (false, true) => Some(s.lost),
+                    (false, false) => None,
+                },
                 ..s.info.clone()
             })
             .collect()
@@ -192,10 +217,16 @@ impl Survey {
 
 impl Source {
     /// An error on the bus is no frame of it: it stands with the faults.
-    fn take_can(&mut self, frame: &Frame) {
+    fn take_can(&mut self, received: &Received, boot_ns: i64) {
         self.info.speaks = "CAN".into();
-        match frame {
-            Frame::Error { .. } => {
+        self.can = true;
+        if let Some(ms) = received.adapter_ms {
+            let adapter_ms = self.adapter.push(ms, boot_ns / 1_000_000);
+            self.adapter_clock.push(adapter_ms as f64 * 1e-3, boot_ns as f64 * 1e-9);
+        }
+        match received.frame {
+            Frame::Error { classes, .. } => {
+                self.bus_off += u64::from(classes & BUS_OFF != 0);
                 *self.info.faults.entry("CAN error frame".into()).or_default() += 1;
             }
             _ => self.info.accepted += 1,

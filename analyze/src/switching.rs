@@ -1,6 +1,7 @@
 //! The pass over switches: which mode was engaged when, and how every selection went.
 
-use crate::axis::{Axis, BoardEvent};
+use crate::axis::{Axis, Heard};
+use crate::bus::{Bus, Role, state};
 use crate::motion::{Engaged, edges_per_turn};
 use crate::result::{ModeSpan, RecordRange, Selection, Stage};
 use crate::survey::Survey;
@@ -11,10 +12,12 @@ use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::course::Course;
 use wheelwitness_driveline::demand::Setup;
 use wheelwitness_driveline::pulse::{Count, Counter};
+use wheelwitness_driveline::rate::Rated;
 use wheelwitness_driveline::selection::{
     CouplingSeen, RowPeriod, Selection as Found, Selections, Timeline,
 };
-use wheelwitness_driveline::switches::{Event, Gap, LevelChange, Levels, Motion};
+use wheelwitness_driveline::signal::Said;
+use wheelwitness_driveline::switches::{Event, Gap, LevelChange, Levels, Motion, Told};
 use wheelwitness_driveline::vehicle::{Place, Vehicle};
 
 /// Time left out at both ends of an engagement period, microseconds: a sleeve that slides in or
@@ -42,12 +45,18 @@ pub fn switching<S: Storage>(
     vehicle: &Vehicle,
     survey: &Survey,
     course: &Course,
-    axis: Axis,
+    (axis, mut bus): (Axis, Bus),
     reader: &mut CaptureReader<S>,
 ) -> Result<Switching, ReadError> {
-    let mut feed = Feed::new(vehicle, course);
+    let mut feed = Feed::new(vehicle, course, bus.rated());
     let end_us = survey.span_ns.map_or(0, |s| axis.arrival_us(s.1));
-    axis.pass(reader, |at_us, record, event| feed.take(at_us, record, event))?;
+    axis.pass(reader, |at_us, record, event| match event {
+        Heard::Frame { source, frame } => bus.hear(source, frame, |role, sample| match role {
+            Role::Turns(k) => feed.hear(at_us, k, sample.sound()),
+            Role::State(k) => feed.told(at_us, record, k, state(&sample)),
+        }),
+        event => feed.take(at_us, record, event),
+    })?;
     let timeline = feed.selections.finish(seconds(end_us));
     Ok(Switching {
         engaged: engaged(vehicle, &timeline),
@@ -80,27 +89,79 @@ struct Feed<'a> {
     recent: VecDeque<(f64, f64)>,
 }
 
-/// A counter that tells the turns of an output or of the input.
+/// What tells the turns of an output or of the input.
 struct Output {
     place: Place,
-    channel: u8,
-    per_turn: f64,
-    counter: Counter,
-    edges: i64,
+    /// Turns of the place for one of what is measured: half the axle ratio for a wheel.
+    weight: f64,
+    by: By,
+    turns: f64,
+}
+
+/// What is measured.
+enum By {
+    /// Edges on a channel of the board, so many a turn.
+    Edges { channel: u8, per_turn: f64, counter: Counter },
+    /// A signal, by its number among the rated places: turns by unit, and what it said last.
+    Signal { rated: usize, turns_per: f64, last: Option<(i64, Said)> },
+}
+
+/// A signal that was silent for longer told nothing about the time between, microseconds.
+const SILENT_US: i64 = 1_500_000;
+
+impl Output {
+    fn of(vehicle: &Vehicle, rated: &[Rated], place: Place) -> Option<Self> {
+        let by = match vehicle.sensor(place) {
+            Some(s) => By::Edges {
+                channel: s.channel,
+                per_turn: f64::from(edges_per_turn(s)),
+                counter: Counter::default(),
+            },
+            None => {
+                let k = rated.iter().position(|r| r.place == place)?;
+                By::Signal { rated: k, turns_per: rated[k].turns_per, last: None }
+            }
+        };
+        Some(Output { place, weight: 1.0, by, turns: 0.0 })
+    }
+
+    fn count(&mut self, at_us: i64, first_channel: u8, counts: &[Count; 4]) {
+        let By::Edges { channel, per_turn, counter } = &mut self.by else { return };
+        let slot = channel.checked_sub(first_channel).map(usize::from);
+        if let Some(report) = slot.and_then(|k| counts.get(k)) {
+            counter.observe(at_us, *report);
+            self.turns = self.weight * counter.index().unwrap_or(0) as f64 / *per_turn;
+        }
+    }
+
+    fn hear(&mut self, at_us: i64, signal: usize, said: Option<Said>) {
+        let By::Signal { rated, turns_per, last } = &mut self.by else { return };
+        if *rated != signal {
+            return;
+        }
+        let before = std::mem::replace(last, said.map(|s| (at_us, s)));
+        let Some(((then_us, was), is)) = before.zip(said) else { return };
+        let new = match (was, is) {
+            (Said::Speed(a), Said::Speed(b)) => (a + b) / 2.0 * (at_us - then_us) as f64 * 1e-6,
+            (Said::Count(a, n), Said::Count(b, _)) => ((b + n - a % n) % n) as f64,
+            _ => 0.0,
+        };
+        if (1..SILENT_US).contains(&(at_us - then_us)) {
+            self.turns += self.weight * *turns_per * new;
+        }
+    }
+
+    fn begin_anew(&mut self) {
+        self.turns = 0.0;
+        if let By::Edges { counter, .. } = &mut self.by {
+            *counter = Counter::default();
+        }
+    }
 }
 
 impl<'a> Feed<'a> {
-    fn new(vehicle: &Vehicle, course: &'a Course) -> Self {
-        let output = |place: Place| {
-            let sensor = vehicle.sensor(place)?;
-            Some(Output {
-                place,
-                channel: sensor.channel,
-                per_turn: f64::from(edges_per_turn(sensor)),
-                counter: Counter::default(),
-                edges: 0,
-            })
-        };
+    fn new(vehicle: &Vehicle, course: &'a Course, rated: &[Rated]) -> Self {
+        let output = |place: Place| Output::of(vehicle, rated, place);
         let ratio = [vehicle.axles.front.ratio_value(), vehicle.axles.rear.ratio_value()];
         let mut outputs: Vec<Output> = [Place::FrontShaft, Place::RearShaft, Place::Input]
             .into_iter()
@@ -111,12 +172,9 @@ impl<'a> Feed<'a> {
             (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight], ratio[0]),
             (Place::RearShaft, [Place::RearLeft, Place::RearRight], ratio[1]),
         ] {
-            if vehicle.sensor(shaft).is_none() {
-                outputs.extend(wheels.into_iter().filter_map(output).map(|o| Output {
-                    place: shaft,
-                    per_turn: o.per_turn * 2.0 / i,
-                    ..o
-                }));
+            if output(shaft).is_none() {
+                let wheel = |o: Output| Output { place: shaft, weight: i / 2.0, ..o };
+                outputs.extend(wheels.into_iter().filter_map(output).map(wheel));
             }
         }
         Feed {
@@ -130,21 +188,18 @@ impl<'a> Feed<'a> {
         }
     }
 
-    fn take(&mut self, at_us: i64, record: u64, event: BoardEvent<'_>) {
+    fn take(&mut self, at_us: i64, record: u64, event: Heard<'_>) {
         let gap = Gap { from_s: seconds(self.last_us), to_s: seconds(at_us), record };
         match event {
-            BoardEvent::Missing => self.selections.push(&Event::Lost(gap)),
-            BoardEvent::Reset => {
-                self.outputs
-                    .iter_mut()
-                    .for_each(|o| (o.counter, o.edges) = (Counter::default(), 0));
+            Heard::Missing => self.selections.push(&Event::Lost(gap)),
+            Heard::Reset => {
+                self.outputs.iter_mut().for_each(Output::begin_anew);
                 self.recent.clear();
                 self.selections.push(&Event::Reset(gap));
             }
-            BoardEvent::Counts { first_channel, counts } => {
-                self.count(at_us, first_channel, &counts)
-            }
-            BoardEvent::Says(says) => self.say(at_us, record, says),
+            Heard::Counts { first_channel, counts } => self.count(at_us, first_channel, &counts),
+            Heard::Says(says) => self.say(at_us, record, says),
+            Heard::Frame { .. } => return,
         }
         self.last_us = self.last_us.max(at_us);
     }
@@ -167,13 +222,21 @@ impl<'a> Feed<'a> {
     }
 
     fn count(&mut self, at_us: i64, first_channel: u8, counts: &[Count; 4]) {
-        for o in &mut self.outputs {
-            let slot = o.channel.checked_sub(first_channel).map(usize::from);
-            if let Some(report) = slot.and_then(|k| counts.get(k)) {
-                o.counter.observe(at_us, *report);
-                o.edges = o.counter.index().unwrap_or(0);
-            }
-        }
+        self.outputs.iter_mut().for_each(|o| o.count(at_us, first_channel, counts));
+        self.move_on(at_us);
+    }
+
+    fn hear(&mut self, at_us: i64, signal: usize, said: Option<Said>) {
+        self.outputs.iter_mut().for_each(|o| o.hear(at_us, signal, said));
+        self.move_on(at_us);
+    }
+
+    fn told(&mut self, at_us: i64, record: u64, state: usize, on: Option<bool>) {
+        let time_s = seconds(at_us);
+        self.selections.push(&Event::Told(Told { time_s, state, on, record }));
+    }
+
+    fn move_on(&mut self, at_us: i64) {
         if at_us - self.last_motion_us >= MOTION_US {
             self.last_motion_us = at_us;
             let motion = self.motion(seconds(at_us));
@@ -182,12 +245,8 @@ impl<'a> Feed<'a> {
     }
 
     fn turns(&self, place: Place) -> Option<f64> {
-        let of: Vec<f64> = self
-            .outputs
-            .iter()
-            .filter(|o| o.place == place)
-            .map(|o| o.edges as f64 / o.per_turn)
-            .collect();
+        let of: Vec<f64> =
+            self.outputs.iter().filter(|o| o.place == place).map(|o| o.turns).collect();
         (!of.is_empty()).then(|| of.iter().sum())
     }
 

@@ -56,10 +56,44 @@ impl BoardTrack {
     }
 }
 
+/// Follows the millisecond clock of a serial-line adapter, which wraps every minute.
+#[derive(Debug, Clone, Default)]
+pub struct AdapterTrack {
+    newest: Option<(i64, i64)>,
+}
+
+/// Milliseconds after which such a clock begins anew (its readings end at EA5F).
+const ADAPTER_WRAP_MS: i64 = 60_000;
+
+impl AdapterTrack {
+    /// Milliseconds on a count that does not wrap: of all that end alike, the one nearest to what
+    /// the host's clock (milliseconds) lets expect.
+    pub fn push(&mut self, ms: u16, host_ms: i64) -> i64 {
+        let ms = i64::from(ms);
+        let (newest, newest_host) = *self.newest.get_or_insert((ms, host_ms));
+        let expected = newest + (host_ms - newest_host);
+        let wraps = (expected - ms + ADAPTER_WRAP_MS / 2).div_euclid(ADAPTER_WRAP_MS);
+        let unwrapped = ms + wraps * ADAPTER_WRAP_MS;
+        if unwrapped > newest {
+            self.newest = Some((unwrapped, host_ms));
+        }
+        unwrapped
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use wheelwitness_capture::board::{Says, Tally};
+
+    #[test]
+    fn an_adapter_clock_goes_on_across_its_wrap_and_across_silent_minutes() {
+        let mut track = AdapterTrack::default();
+        // EA5F to 0000 is one millisecond (serial-line practice), not a minute back.
+        assert_eq!(track.push(0xEA5F, 1_000), 59_999);
+        assert_eq!(track.push(0x0000, 1_016), 60_000);
+        assert_eq!(track.push(0x0005, 1_000 + 180_010), 240_005);
+    }
 
     fn at(sequence: u8, tick: u32) -> Sentence {
         Sentence { sequence, tick, says: Says::Levels(0) }

@@ -25,13 +25,20 @@ fn one(drive: &Drive, source: &Source) -> Finding {
     let damaged: u64 = source.info.faults.values().sum();
     if source.info.accepted == 0 {
         let next = "check baud rate and wiring: `wheelwitness ports` lists what is connected";
-        let reason = "not one valid sentence arrived".to_string();
+        let reason = "not one valid sentence or frame arrived".to_string();
         return Finding::undecided(name, "nothing-understood", reason, next.into());
     }
     if drive.survey.dropped_records > 0 {
         let n = drive.survey.dropped_records;
         let reason = format!("the recorder had to let go of {n} records (storage too slow)");
         return Finding::decided(name, Verdict::Disproven, "recorder-dropped", reason);
+    }
+    if source.lost > 0 {
+        let reason = format!("{} frames or records of it were lost before the disk", source.lost);
+        return Finding::decided(name, Verdict::Disproven, "counted-losses", reason);
+    }
+    if source.can {
+        return bus(drive, source, damaged);
     }
     if source.board { board(drive, source) } else { unnumbered(drive, source, damaged) }
 }
@@ -88,6 +95,33 @@ fn board(drive: &Drive, source: &Source) -> Finding {
     }
 }
 
+/// A bus: the kernel counts what it drops; what the controller itself missed, it reports.
+fn bus(drive: &Drive, source: &Source, damaged: u64) -> Finding {
+    let name = source.info.name.as_str();
+    // An error on the bus makes the sender repeat: no frame is missing for it.
+    let errors = source.info.faults.get("CAN error frame").copied().unwrap_or(0);
+    let filtered = match &source.filters {
+        Some(filters) => format!(", of those that pass the filters set ({filters})"),
+        None => String::new(),
+    };
+    if source.bus_off > 0 || damaged > errors || source.info.interruptions > 0 {
+        let reason = format!(
+            "{} damaged records, {} interruptions, {} times off the bus",
+            damaged - errors,
+            source.info.interruptions,
+            source.bus_off
+        );
+        return Finding::decided(name, Verdict::Disproven, "loss-visible", reason);
+    }
+    if !drive.survey.holes.is_empty() {
+        let reason = "parts of the capture cannot be read".into();
+        let next = "record the drive again on a sound medium".into();
+        return Finding::undecided(name, "holes-in-capture", reason, next);
+    }
+    let reason = format!("no loss is visible in {} frames{filtered}", source.info.accepted);
+    Finding::decided(name, Verdict::Proven, "no-loss-visible", reason)
+}
+
 fn unnumbered(drive: &Drive, source: &Source, damaged: u64) -> Finding {
     let name = source.info.name.as_str();
     if damaged > 0 || source.info.interruptions > 0 {
@@ -118,6 +152,10 @@ fn shown(drive: &Drive, source: &Source) -> Period {
         })
     };
     let mut estimates = vec![count("accepted", source.info.accepted)];
+    if source.can {
+        let lost = Reported { unit: "frames".into(), ..count("lost", source.lost) };
+        estimates = vec![lost, Reported { unit: "frames".into(), ..estimates.remove(0) }];
+    }
     if source.board {
         estimates.insert(0, count("missing", totals.lost + totals.dropped_by_board));
     }

@@ -96,9 +96,9 @@ fn opens(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
             format!("allowance {value}, and the front is coupled"),
         ),
         (Verdict::Proven, _) => {
-            let next = match drive.vehicle.sensor(Place::Input) {
-                Some(_) => exercise_next_step(mode),
-                None => "fit a sensor at the case input, or turn one lifted front wheel by hand \
+            let next = match drive.vehicle.is_measured(Place::Input) {
+                true => exercise_next_step(mode),
+                false => "fit a sensor at the case input, or turn one lifted front wheel by hand \
                          (engine off)"
                     .into(),
             };
@@ -204,7 +204,7 @@ fn evidence<'a>(
         (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
         (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
     ];
-    let fitted = |p: Place| drive.vehicle.sensor(p).is_some();
+    let fitted = |p: Place| drive.vehicle.is_measured(p);
     if !outputs.iter().all(|(shaft, wheels)| fitted(*shaft) || wheels.iter().all(|w| fitted(*w))) {
         let next =
             "fit a sensor on each propeller shaft at the drive, or on all four wheels".into();

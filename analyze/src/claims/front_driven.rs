@@ -61,7 +61,7 @@ fn through_differential(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> 
         let next = "turn one lifted front wheel by hand with the engine off, everything else held";
         return Finding::undecided(scope, "no-fixed-share", reason, next.into());
     };
-    if drive.vehicle.sensor(Place::Input).is_none() {
+    if !drive.vehicle.is_measured(Place::Input) {
         return Finding::undecided(
             scope,
             "input-not-measured",

@@ -20,7 +20,7 @@ pub fn judge(drive: &Drive) -> Vec<Finding> {
 fn one(drive: &Drive, axle: usize) -> Option<Finding> {
     let (scope, shaft, wheels) = AXLES[axle];
     let places = [shaft, wheels[0], wheels[1]];
-    let fitted = places.map(|p| drive.vehicle.sensor(p).is_some());
+    let fitted = places.map(|p| drive.vehicle.is_measured(p));
     if fitted == [false; 3] {
         return None;
     }

@@ -27,7 +27,7 @@ pub fn judge(drive: &Drive) -> Vec<Finding> {
 fn one(drive: &Drive, k: usize) -> Finding {
     let (scope, sense, wheels, shafts) = COMPARISONS[k];
     let fitted = |places: &[Place]| {
-        !places.is_empty() && places.iter().all(|p| drive.vehicle.sensor(*p).is_some())
+        !places.is_empty() && places.iter().all(|p| drive.vehicle.is_measured(*p))
     };
     if !fitted(wheels) && !fitted(shafts) {
         let reason = "these wheels are not measured".into();
