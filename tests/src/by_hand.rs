@@ -4,7 +4,7 @@
 //! the verdict that it helps to carry.
 
 use wheelwitness_analyze::assemble::{Drive, assemble};
-use wheelwitness_analyze::axis::{Axis, BoardEvent};
+use wheelwitness_analyze::axis::{Axis, Heard};
 use wheelwitness_analyze::judge::result_of;
 use wheelwitness_analyze::motion::edges_per_turn;
 use wheelwitness_analyze::report::words;
@@ -127,7 +127,7 @@ pub fn reading(sentence: &str) -> String {
 
 /// The half-second that the record carries a part of.
 fn step(drive: &Drive, reader: &mut CaptureReader<SimStorage>, record: &Record) -> String {
-    let mut stepper = Stepper::new(&sensing(&drive.vehicle));
+    let mut stepper = Stepper::new(&sensing(&drive.vehicle), &[]);
     let mut found: Option<Step> = None;
     let mut take = |s: &Step| {
         let carries = s.records.0 <= record.number && record.number <= s.records.1;
@@ -137,7 +137,7 @@ fn step(drive: &Drive, reader: &mut CaptureReader<SimStorage>, record: &Record) 
     };
     Axis::new(&drive.survey)
         .pass(reader, |tick_us, number, event| {
-            if let BoardEvent::Counts { first_channel, counts } = event {
+            if let Heard::Counts { first_channel, counts } = event {
                 stepper.push(tick_us, number, first_channel, &counts, &mut take);
             }
         })
