@@ -12,7 +12,9 @@ pub mod vehicle_cmd;
 pub mod judge_cmd;
 pub mod explain_cmd;
 pub mod import_cmd;
+pub mod import_can_cmd;
 pub mod export_cmd;
+pub mod export_can_cmd;
 pub mod rig_cmd;
 pub mod truth;
 pub mod demo_cmd;
@@ -42,8 +44,12 @@ pub enum Command {
     Explain(explain_cmd::ExplainArgs),
     /// Make a capture of lines of wire bytes.
     ImportWire(import_cmd::ImportArgs),
+    /// Make a capture of CAN traffic that another tool recorded (pcapng, or lines of frames).
+    ImportCan(import_can_cmd::ImportCanArgs),
     /// Write a drive's steps and claims as tables for other tools (Parquet, CSV).
     Export(export_cmd::ExportArgs),
+    /// Write the CAN traffic of a capture for other tools (pcapng).
+    ExportCan(export_can_cmd::ExportCanArgs),
     /// Let a simulated vehicle drive, into a file or onto pseudo-terminals.
     Rig(rig_cmd::RigArgs),
     /// See the whole chain at work: a simulated drive with two faults, recorded, judged, reported.
@@ -70,7 +76,9 @@ where
         Command::Judge(args) => judge_cmd::run(&args),
         Command::Explain(args) => explain_cmd::run(&args),
         Command::ImportWire(args) => import_cmd::run(&args),
+        Command::ImportCan(args) => import_can_cmd::run(&args),
         Command::Export(args) => export_cmd::run(&args),
+        Command::ExportCan(args) => export_can_cmd::run(&args),
         Command::Rig(args) => rig_cmd::run(&args),
         Command::Demo(args) => demo_cmd::run(&args),
     }

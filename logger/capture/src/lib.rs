@@ -52,7 +52,11 @@ pub mod serial_can;
 pub mod decode;
 pub mod sequence;
 pub mod encode;
+pub mod make;
 pub mod import;
+pub mod pcapng;
+pub mod can_csv;
+pub mod exchange;
 
 #[doc = include_str!("../FORMAT.md")]
 pub mod format {}

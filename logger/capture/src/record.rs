@@ -90,8 +90,10 @@ pub mod title {
     pub const CLOCK_SCALE: &str = "simulated clock scale";
 }
 
-/// Source kinds that decide how a source's bytes are read; see [`title::SOURCE_KIND`].
+/// Source kinds of CAN; see [`title::SOURCE_KIND`].
 pub mod source_kind {
+    /// Frames of a CAN interface.
+    pub const CAN: &str = "can";
     /// Raw bytes are lines of a serial-line CAN adapter.
     pub const SERIAL_CAN: &str = "serial-can";
 }

@@ -13,7 +13,7 @@ use wheelwitness_capture::record::{Kind, RecordingId};
 use wheelwitness_capture::storage::SimStorage;
 use wheelwitness_capture::write::{Limits, Writer};
 
-fn hex(text: &str) -> Vec<u8> {
+pub fn hex(text: &str) -> Vec<u8> {
     let digits: Vec<u8> = text.bytes().filter(|b| !b.is_ascii_whitespace()).collect();
     let pair = |p: &[u8]| u8::from_str_radix(std::str::from_utf8(p).unwrap(), 16).unwrap();
     digits.chunks(2).map(pair).collect()

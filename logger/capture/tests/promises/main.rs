@@ -1,6 +1,7 @@
 //! The promises of the capture crate, one file each.
 
 mod board_sentences;
+mod can_csv_lines;
 mod can_errors;
 mod can_frames;
 mod damage;
@@ -9,6 +10,8 @@ mod folder;
 mod gnss_sentences;
 mod import;
 mod nmea_reference;
+mod pcapng_files;
+mod pcapng_reference;
 mod power_cut;
 mod sample;
 mod sequence;
