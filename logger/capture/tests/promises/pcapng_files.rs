@@ -1,7 +1,8 @@
 //! CAN traffic as pcapng: blocks byte for byte, both byte orders, every clock, any damage.
 //!
 //! Blocks and options: Internet-Draft "PCAP Next Generation (pcapng) Capture File Format", from
-//! memory; the payload: LINKTYPE_CAN_SOCKETCAN (227) of the link-layer header types registry (read).
+//! memory; the payload: LINKTYPE_CAN_SOCKETCAN (227) of the link-layer header types registry
+//! (read).
 
 use crate::can_frames::hex;
 use proptest::prelude::*;
