@@ -48,6 +48,7 @@ pub mod board;
 pub mod gnss;
 pub mod can;
 pub mod can_error;
+pub mod can_length;
 pub mod serial_can;
 pub mod decode;
 pub mod sequence;

@@ -340,33 +340,3 @@ impl LineDecoder {
         Ok(says)
     }
 }
-
-/// Follows an adapter's clock over its wraps, with the host's clock to count those that passed in
-/// silence.
-#[derive(Debug, Default)]
-pub struct AdapterClock {
-    last: Option<Tick>,
-}
-
-#[derive(Debug, Clone, Copy)]
-struct Tick {
-    adapter_ms: u16,
-    unwrapped_ms: i64,
-    boot_ns: i64,
-}
-
-impl AdapterClock {
-    /// The adapter's clock of a line that arrived at `boot_ns`, without wraps, in milliseconds;
-    /// the first line keeps its own. Right as long as lines are less than half a minute late.
-    pub fn unwrap(&mut self, adapter_ms: u16, boot_ns: i64) -> i64 {
-        let wrap = i64::from(ADAPTER_WRAP_MS);
-        let unwrapped_ms = self.last.map_or(i64::from(adapter_ms), |last| {
-            let step = i64::from(adapter_ms) - i64::from(last.adapter_ms);
-            let host_ms = boot_ns.saturating_sub(last.boot_ns) / 1_000_000;
-            let wraps = (host_ms - step + wrap / 2).div_euclid(wrap);
-            last.unwrapped_ms.saturating_add(step + wraps * wrap)
-        });
-        self.last = Some(Tick { adapter_ms, unwrapped_ms, boot_ns });
-        unwrapped_ms
-    }
-}

@@ -4,6 +4,7 @@ mod board_sentences;
 mod can_csv_lines;
 mod can_errors;
 mod can_frames;
+mod can_lengths;
 mod damage;
 mod documents;
 mod folder;

@@ -9,7 +9,7 @@ use wheelwitness_capture::decode::{Decoder, Reading, Value};
 use wheelwitness_capture::nmea::{Fault, Line};
 use wheelwitness_capture::record::{Kind, Record, Text, title};
 use wheelwitness_capture::serial_can::{
-    AdapterClock, Framer, MAX_LINE_BYTES, Says, bit_rates, decode, encode, set_bit_rate,
+    Framer, MAX_LINE_BYTES, Says, bit_rates, decode, encode, set_bit_rate,
 };
 
 fn data(id: Id, bytes: &[u8]) -> Frame {
@@ -157,23 +157,6 @@ fn the_length_of_a_line_limits_what_a_serial_line_carries() {
     assert_eq!((length(&wide, None), length(&wide, Some(0))), (27, 31));
     let fd = Frame::fd(Id::Standard(1), &[0; 12]).unwrap();
     assert_eq!((encode(&fd, None), encode(&error(0x40, [0; 8]), None)), (None, None));
-}
-
-#[test]
-fn the_adapters_clock_goes_on_over_its_wrap_and_over_silence() {
-    let mut clock = AdapterClock::default();
-    let mut at = |ms, host_s: f64| clock.unwrap(ms, (host_s * 1e9) as i64);
-    assert_eq!(at(0xea5f, 100.0), 59_999);
-    assert_eq!(at(0, 100.0), 60_000, "one millisecond later, not 59,999 earlier");
-    assert_eq!(at(59_999, 100.01), 59_999, "overtaken by a millisecond");
-    assert_eq!(at(500, 160.0), 120_500, "a minute of silence");
-    assert_eq!(at(500, 760.5), 720_500, "ten minutes of silence");
-    assert_eq!(at(400, 785.0), 720_400, "24 s late");
-    assert_eq!(at(900, 760.0), 720_900, "a host's clock that goes back");
-    let mut any = AdapterClock::default();
-    for (ms, host) in [(65_535, i64::MAX), (0, i64::MIN), (7, i64::MAX), (u16::MAX, 0)] {
-        any.unwrap(ms, host);
-    }
 }
 
 fn record(number: u64, kind: Kind, bytes: &[u8]) -> Record {
