@@ -2,13 +2,15 @@
 //!
 //! One line a chunk of bytes: `boottime_ns source hexbytes`, separated by spaces or tabs. A source
 //! is a number or a name; names get the numbers that are free, in the order of appearance.
-//! Lines that are empty or begin with `#` are passed over. Times never go back.
+//! A line `source NAME kind` says what kind of device a source is, before its first chunk. Lines
+//! that are empty or begin with `#` are passed over. Times never go back.
 
 pub use crate::make::Extras;
 use crate::make::{Maker, Stop, problem};
 use crate::record::{Kind, RECORDER, RecordingId};
 use crate::storage::Storage;
 use crate::write::Trouble;
+use std::collections::BTreeMap;
 use std::io::{self, BufRead};
 
 const MADE_BY: &str = "import-wire";
@@ -60,7 +62,7 @@ pub fn import_wire<S: Storage>(
     extras: &Extras<'_>,
 ) -> Result<Imported, ImportError> {
     let maker = Maker::create(storage, recording).map_err(ImportError::Beginning)?;
-    let mut import = Import { maker, lines: 0 };
+    let mut import = Import { maker, kinds: BTreeMap::new(), lines: 0 };
     for (line, text) in (1..).zip(lines.split(b'\n')) {
         let text = text.map_err(|error| ImportError::Reading { line, error })?;
         import.take_line(&text, extras).map_err(|stop| at(line, stop))?;
@@ -79,6 +81,8 @@ fn at(line: u64, stop: Stop) -> ImportError {
 
 struct Import<S: Storage> {
     maker: Maker<S>,
+    /// Declared kinds of sources, by name.
+    kinds: BTreeMap<String, String>,
     lines: u64,
 }
 
@@ -89,6 +93,9 @@ impl<S: Storage> Import<S> {
             return Ok(());
         }
         let words: Vec<&str> = text.split_ascii_whitespace().collect();
+        if let ["source", name, kind] = words[..] {
+            return self.declare(name, kind);
+        }
         let [time, source, hex] = words[..] else {
             return Err(problem(&format!("{} words instead of 3", words.len())));
         };
@@ -112,8 +119,17 @@ impl<S: Storage> Import<S> {
             Ok(_) => return Err(problem(&format!("{name} cannot be the number of a source"))),
             Err(_) => self.maker.free()?,
         };
-        self.maker.open(number, name, None, "imported wire lines")?;
+        let kind = self.kinds.get(name).map(String::as_str);
+        self.maker.open(number, name, kind, "imported wire lines")?;
         Ok(number)
+    }
+
+    fn declare(&mut self, name: &str, kind: &str) -> Result<(), Stop> {
+        if self.maker.known(name).is_some() {
+            return Err(problem(&format!("the kind of {name} comes after its first bytes")));
+        }
+        self.kinds.insert(name.to_owned(), kind.to_owned());
+        Ok(())
     }
 }
 

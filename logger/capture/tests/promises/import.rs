@@ -52,6 +52,20 @@ fn lines_become_records_with_their_times_and_sources() {
     assert_eq!(readings.last().unwrap().value, Value::Closed);
 }
 
+/// `t1230` and `r1230` are frames in the comments of the Linux kernel's slcan driver.
+#[test]
+fn a_declared_kind_decides_how_the_bytes_of_a_source_are_read() {
+    let text = "source bus serial-can\n0 bus 0d74313233300d\n5 bus 72313233300d\n";
+    let frames = |text: &str| {
+        let read = readings(import(text, &Extras::default()).unwrap().0);
+        read.iter().filter(|reading| matches!(reading.value, Value::Can(_))).count()
+    };
+    assert_eq!(frames(text), 2);
+    assert_eq!(frames(&text.replace("serial-can", "gnss")), 0);
+    let late = import("0 bus 0d\nsource bus serial-can\n", &Extras::default()).err().unwrap();
+    assert!(late.starts_with("line 2: the kind of bus comes after its first bytes"), "{late}");
+}
+
 #[test]
 fn the_same_lines_give_the_same_bytes() {
     let text: String =
