@@ -29,8 +29,8 @@ pub struct ImportArgs {
 
 const IMPORT_NOTES: &str = "\
 A line is: nanoseconds of boot-time, the name or number of the source, and the bytes as they were
-read, in hexadecimal. `#` begins a comment. A line `source NAME serial-can` before the first bytes of
-a source says that it is a serial-line CAN adapter. Example:
+read, in hexadecimal. `#` begins a comment. A line `source NAME serial-can` before the first bytes
+of a source says that it is a serial-line CAN adapter. Example:
   60000000000 board 2450575757";
 
 /// Imports and returns the exit code.
