@@ -1,7 +1,9 @@
 //! The two documents show what the code does, byte for byte.
 
 use crate::board_sentences;
+use crate::can_frames::hex;
 use wheelwitness_capture::block::{self, Builder, HEADER_BYTES, MAX_PAYLOAD_BYTES, Records};
+use wheelwitness_capture::can::{Frame, Id, Received};
 use wheelwitness_capture::clock::Stamp;
 use wheelwitness_capture::encode;
 use wheelwitness_capture::read::CaptureReader;
@@ -32,9 +34,7 @@ fn number(cell: &str) -> u64 {
 /// The block in `FORMAT.md` was made by a program in another language, from the tables alone.
 #[test]
 fn the_block_in_the_format_is_written_byte_for_byte_and_read() {
-    let hex = fenced(FORMAT, "block").join(" ");
-    let shown: Vec<u8> =
-        hex.split_whitespace().map(|byte| u8::from_str_radix(byte, 16).unwrap()).collect();
+    let shown = hex(&fenced(FORMAT, "block").join(" "));
     let id = RecordingId(std::array::from_fn(|n| n as u8));
     let stamp = Stamp {
         boot_ns: 5_000_000_000,
@@ -60,6 +60,15 @@ fn the_block_in_the_format_is_written_byte_for_byte_and_read() {
     let storage = SimStorage::new();
     storage.put("segment-000001.wwc", &shown);
     assert_eq!(CaptureReader::from_storage(storage).unwrap().recording(), Some(id));
+}
+
+#[test]
+fn the_frame_in_the_format_is_written_byte_for_byte() {
+    let data = [0x80, 0x25, 0x8d, 0x6d, 0x85, 0x75, 0xff, 0xff];
+    let frame = Frame::data(Id::Extended(0x18fe_bf0b), &data).unwrap();
+    let stamp_ns = Some(1_700_000_000_123_456_789);
+    let received = Received { frame, stamp_ns, adapter_ms: None };
+    assert_eq!(received.to_bytes(), hex(&fenced(FORMAT, "frame").join(" ")));
 }
 
 /// Check value of CRC-32C: RFC 3720 appendix B.4 gives others; E3069283 is that of the catalogue
