@@ -95,7 +95,7 @@ impl Axis {
         (host_s * 1e6).round() as i64 - self.zero_ns / 1_000
     }
 
-    /// One pass over the board's sentences and all frames: `each(axis microseconds, record, event)`.
+    /// One pass over the board's sentences and all frames: `each(axis in us, record, event)`.
     pub fn pass<S: Storage>(
         mut self,
         reader: &mut CaptureReader<S>,
