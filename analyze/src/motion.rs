@@ -261,7 +261,7 @@ pub fn motions<S: Storage>(
             agreement: [None, None],
             silent: [[0; 3]; 2],
             mismatch: [None, None, None],
-            prior: MismatchPrior { mean: setup.declared_ratio() - 1.0, u: UNSEEN_MISMATCH_U },
+            prior: unseen(setup),
             straight_m: [0.0; 3],
             distance_m: None,
             series: Series::default(),
@@ -407,11 +407,34 @@ const UNSEEN_MISMATCH_U: f64 = 0.02;
 /// wheels; common practice).
 const TURNING_MISMATCH_U: f64 = 0.0015;
 
+/// The mismatch where no straight running has shown it.
+fn unseen(setup: &Setup) -> MismatchPrior {
+    let scale_u = setup.outputs_scale_u();
+    let mean = setup.declared_ratio() - 1.0;
+    MismatchPrior { mean, u: UNSEEN_MISMATCH_U.hypot(scale_u), scale: (0.0, scale_u) }
+}
+
 fn prior(setup: &Setup, front_rear: &Mismatch) -> MismatchPrior {
     let front_mm = 1e3 * setup.circumference_m[0];
     let circumferences = 1.0 - front_rear.difference_mm.value / front_mm;
     let mean = setup.ratio[0] / setup.ratio[1] * circumferences - 1.0;
-    MismatchPrior { mean, u: (front_rear.difference_mm.u() / front_mm).hypot(TURNING_MISMATCH_U) }
+    // How fast the outputs turn against each other was seen; how much of that is the scale of a
+    // unit was not. Both were known beforehand, and share what was found by their variances.
+    let (own, units): (Vec<_>, Vec<_>) =
+        front_rear.difference_mm.components.iter().partition(|c| c.name != "signal scale");
+    let u = own.iter().map(|c| c.u * c.u).sum::<f64>().sqrt() / front_mm;
+    let u = u.hypot(TURNING_MISMATCH_U);
+    let (seen_u, scale_u) =
+        (units.iter().map(|c| c.u).sum::<f64>() / front_mm, setup.outputs_scale_u());
+    if seen_u == 0.0 || scale_u == 0.0 {
+        // It was seen with another ruler than the outputs are measured with.
+        let u = u.hypot(seen_u).hypot(scale_u);
+        return MismatchPrior { mean, u, scale: (0.0, scale_u) };
+    }
+    let found = mean - (setup.declared_ratio() - 1.0);
+    let of_scale = scale_u.powi(2) / (scale_u.powi(2) + UNSEEN_MISMATCH_U.powi(2));
+    let left = scale_u * UNSEEN_MISMATCH_U / scale_u.hypot(UNSEEN_MISMATCH_U);
+    MismatchPrior { mean, u, scale: (of_scale * found, left) }
 }
 
 /// Allowance of the open center differential as measured in this drive, its uncertainty and the

@@ -8,7 +8,9 @@
 
 use crate::demand::{CurvatureSource, DOUBTS, Demanded, Motion};
 use crate::quantity::{Component, Estimate};
+use crate::share::{SentRow, share_of_sent};
 use crate::stats::{Fit, least_squares};
+use crate::turn::{MOVED_NAMES, Opens};
 
 /// Straight enough: below this curvature a stretch is not a turn, 1/m.
 pub const STRAIGHT_PER_M: f64 = 1.0 / 150.0;
@@ -26,6 +28,21 @@ pub struct MismatchPrior {
     pub mean: f64,
     /// Standard uncertainty.
     pub u: f64,
+    /// What of the mean is no mismatch but the scale of one output's unit against the other
+    /// output's, which no lock holds back; and the standard uncertainty of that. Zeros where both
+    /// outputs are counted, or sent by one unit.
+    pub scale: (f64, f64),
+}
+
+impl MismatchPrior {
+    /// What the sum of `S` lets expect where a share of the mismatch is let through: all of the
+    /// scale stays.
+    fn let_through(self, share: f64) -> MismatchPrior {
+        let held = 1.0 - share;
+        let mean = self.mean * share + held * self.scale.0;
+        let u = (self.u * share.max(LEAST_SHARE)).hypot(held * self.scale.1);
+        MismatchPrior { mean, u, scale: (0.0, held * self.scale.1) }
+    }
 }
 
 /// Prior of the traction slope, per m/s^2 (handbook: 0.2 to 0.3 % on a single driven axle).
@@ -75,6 +92,10 @@ pub struct Segment {
     pub source: Option<CurvatureSource>,
     /// Rear output at rest while the front one and the input turned: a wheel is lifted.
     pub lifted: bool,
+    /// What units that send their turns leave open.
+    pub sent: Opens,
+    /// Scale of the input against the rear output, relative standard uncertainty.
+    pub input_scale_u: f64,
     first_speed: f64,
     last_speed: f64,
     metres_per_turn: f64,
@@ -110,6 +131,8 @@ impl Segment {
             curvature_turn: 0.0,
             source: m.source,
             lifted,
+            sent: Opens::default(),
+            input_scale_u: m.input_scale_u,
             first_speed: m.speed_mps,
             last_speed: m.speed_mps,
             metres_per_turn,
@@ -136,6 +159,7 @@ impl Segment {
             let u = 2.0 * m.curvature_u / k.abs() * m.demanded[0];
             self.demanded_u = self.demanded_u.hypot(u);
         }
+        self.sent.add(&Opens::of(&m.front, &m.rear, m.input.map(|i| i.times(1.0 / range))));
         self.last_speed = m.speed_mps;
         self.traction =
             (self.last_speed.powi(2) - self.first_speed.powi(2)) / 2.0 / self.metres_per_turn;
@@ -164,6 +188,7 @@ impl Segment {
         self.opinions[0] += next.opinions[0];
         self.opinions[1] += next.opinions[1];
         self.traction += next.traction;
+        self.sent.add(&next.sent);
         self.curvature_turn += next.curvature_turn;
     }
 
@@ -222,7 +247,7 @@ impl PeriodFold {
             _ => lifted && standstill == Standstill::Confirmed,
         };
         if !usable {
-            self.silent_steps += 1;
+            self.silent_steps += u32::from(!m.is_under_floor());
             return self.cut();
         }
         match &mut self.open {
@@ -283,13 +308,13 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     }
     // What a model leaves open, and what of the mismatch is let through, scale with the share of
     // the demand that is: a first fit tells how much that is, the next ones settle it.
+    let declared = |s: &Segment| (s.demanded[0], s.counted);
     let (mut share, mut let_through) = (1.0, prior);
     for _ in 0..SETTLING_FITS {
-        share = solve(&rows, 0, share, let_through)?.beta[0].clamp(0.0, 1.0);
-        let u = prior.u * share.max(LEAST_SHARE);
-        let_through = MismatchPrior { mean: prior.mean * share, u };
+        share = solve(&rows, &declared, share, let_through)?.beta[0].clamp(0.0, 1.0);
+        let_through = prior.let_through(share);
     }
-    let base = solve(&rows, 0, share, let_through)?;
+    let base = solve(&rows, &declared, share, let_through)?;
     let (y, mu) = (base.beta[0], base.beta[1]);
     let counted_range = counted_range(segments);
     let dof = rows.len() as f64 - 2.0;
@@ -326,12 +351,16 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     })
 }
 
-/// Weighted fit of `m = y d + mu S + tau A` with demand variant `variant` and the two priors;
+/// Weighted fit of `m = y d + mu S + tau A` with the two priors; `dm` gives `d` and `m` of a row,
 /// `share` of the demand is let through.
-fn solve(rows: &[&Segment], variant: usize, share: f64, prior: MismatchPrior) -> Option<Fit> {
-    let mut x: Vec<Vec<f64>> =
-        rows.iter().map(|s| vec![s.demanded[variant], s.rear, s.traction]).collect();
-    let mut y: Vec<f64> = rows.iter().map(|s| s.counted).collect();
+fn solve(
+    rows: &[&Segment],
+    dm: &dyn Fn(&Segment) -> (f64, f64),
+    share: f64,
+    prior: MismatchPrior,
+) -> Option<Fit> {
+    let mut x: Vec<Vec<f64>> = rows.iter().map(|s| vec![dm(s).0, s.rear, s.traction]).collect();
+    let mut y: Vec<f64> = rows.iter().map(|s| dm(s).1).collect();
     let mut sd: Vec<f64> = rows.iter().map(|s| row_sd(s, share)).collect();
     for (k, mean, u) in [(1, prior.mean, prior.u), (2, 0.0, TRACTION_PRIOR_U)] {
         let mut row = vec![0.0; 3];
@@ -347,19 +376,26 @@ fn solve(rows: &[&Segment], variant: usize, share: f64, prior: MismatchPrior) ->
 /// part, 0.05 % of the distance part), of which a lock lets nothing through.
 fn row_sd(s: &Segment, share: f64) -> f64 {
     let model = s.demanded_u.hypot(0.025 * s.demanded[0]).hypot(0.0005 * s.rear);
-    (s.variance + (share * model).powi(2)).sqrt().max(1e-6)
+    (s.variance + s.sent.between + (share * model).powi(2)).sqrt().max(1e-6)
 }
 
 /// One component per named doubt: how far `y` moves when that number moves by its uncertainty.
 fn doubts(rows: &[&Segment], y: f64, share: f64, prior: MismatchPrior) -> Vec<Component> {
     let mut components: Vec<Component> = Vec::new();
+    let mut doubt = |name, dm: &dyn Fn(&Segment) -> (f64, f64), prior| {
+        let moved = solve(rows, dm, share, prior).map_or(0.0, |f| f.beta[0] - y);
+        Component::gather(&mut components, name, moved);
+    };
     for (k, (_, name)) in DOUBTS.iter().enumerate() {
-        let moved = solve(rows, k + 1, share, prior).map_or(0.0, |f| f.beta[0] - y);
-        match components.iter_mut().find(|c| c.name == *name) {
-            Some(c) => c.u = c.u.hypot(moved),
-            None => components.push(Component::shared(name, moved)),
+        doubt(name, &|s| (s.demanded[k + 1], s.counted), prior);
+    }
+    for (k, name) in MOVED_NAMES.iter().enumerate() {
+        if rows.iter().any(|s| s.sent.difference[k] != 0.0) {
+            doubt(name, &|s| (s.demanded[0], s.counted + s.sent.difference[k]), prior);
         }
     }
+    let scaled = MismatchPrior { mean: prior.mean + prior.scale.1, ..prior };
+    doubt("signal scale", &|s| (s.demanded[0], s.counted), scaled);
     components
 }
 
@@ -497,8 +533,11 @@ fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64,
                 sum
             });
             let doubt = variants[1..].iter().map(|v| (d / v - 1.0).powi(2)).sum::<f64>().sqrt();
+            let mut sent = Opens::default();
+            group.iter().for_each(|s| sent.add(&s.sent));
             let components = vec![
                 Component::own("counting", counting / d),
+                Component::shared("signals", sent.difference_u() / d),
                 Component::own("model", 0.02 * value.abs()),
                 Component::own("backlash", backlash / d),
                 Component::own("mismatch", mu_u * rear / d),
@@ -521,10 +560,11 @@ const GEAR_PLAY: f64 = 0.03;
 /// driven through the center differential, 1 that the input turns with the front output alone.
 /// None where the input is not measured or the outputs differed by less than [`EXERCISE_TURN`].
 pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate> {
-    let rows: Vec<(f64, f64, f64)> = by_manoeuvre(segments.to_vec())
+    let whole = by_manoeuvre(segments.to_vec());
+    let rows: Vec<(f64, f64, f64)> = whole
         .iter()
         .filter_map(|s| {
-            let sd = (s.input_variance + s.rear_variance).sqrt();
+            let sd = (s.input_variance + s.rear_variance + s.sent.input_between).sqrt();
             Some((s.counted, s.input? - s.rear, sd.max(1e-6)))
         })
         .collect();
@@ -544,6 +584,15 @@ pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate>
         Component::from_scatter("scatter", u * birge, dof),
         Component::own("backlash", GEAR_PLAY * backlash_turn / 12f64.sqrt() / differed),
     ];
+    let mut value = fit.beta[0];
+    let sent = whole.iter().filter_map(|s| {
+        let (turns, moved) = ([s.counted, s.rear, s.input? - s.rear], s.sent.input);
+        Some(SentRow { turns, moved, scale_u: s.input_scale_u })
+    });
+    if let Some((share, more)) = share_of_sent(&sent.collect::<Vec<_>>(), &sd) {
+        value = share;
+        components.extend(more);
+    }
     components.retain(|c| c.u > 0.0);
-    Some(Estimate { name: "front share".into(), value: fit.beta[0], unit: "1".into(), components })
+    Some(Estimate { name: "front share".into(), value, unit: "1".into(), components })
 }

@@ -8,8 +8,8 @@
 
 use crate::course::Course;
 use crate::pulse::Step;
-use crate::rate::{Rated, rated};
-use crate::turn::{MOVED, PLACES, Turn, moved};
+use crate::rate::{Rated, Scale, rated};
+use crate::turn::{PLACES, Turn, moved};
 use crate::vehicle::{AxleKind, Place, Vehicle};
 
 /// Outward side-slip angle of the rear axle per lateral acceleration, rad per g: the inverse of
@@ -76,9 +76,11 @@ pub struct Setup {
     pub circumference_u: f64,
     /// Declared circle: radius and standard uncertainty, metres.
     pub declared_m: Option<(f64, f64)>,
-    /// By place: the unit that sends its turns and the relative standard uncertainty of its scale;
-    /// None for counted edges.
-    pub sent: [Option<(u8, f64)>; PLACES],
+    /// By place: the scale of the unit that sends its turns; None for counted edges.
+    pub sent: [Option<Scale>; PLACES],
+    /// What the front and the rear output are taken from: the shaft, or the wheels (their left one
+    /// here) where it is not measured, or sent while they are counted.
+    pub out: [Place; 2],
 }
 
 /// Shaft and wheels of the front and the rear axle.
@@ -87,10 +89,23 @@ const AXLES: [(Place, [Place; 2]); 2] = [
     (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
 ];
 
-fn sent(rated: &[Rated]) -> [Option<(u8, f64)>; PLACES] {
+fn is_front(place: Place) -> bool {
+    matches!(place, Place::FrontShaft | Place::FrontLeft | Place::FrontRight)
+}
+
+fn sent(rated: &[Rated]) -> [Option<Scale>; PLACES] {
     let mut sent = [None; PLACES];
-    rated.iter().for_each(|r| sent[r.place as usize] = Some((r.unit, r.scale_u)));
+    rated.iter().for_each(|r| sent[r.place as usize] = Some(r.scale));
     sent
+}
+
+fn out(vehicle: &Vehicle, axle: usize) -> Place {
+    let (shaft, wheels) = AXLES[axle];
+    let axles = [&vehicle.axles.front, &vehicle.axles.rear];
+    let open = matches!(axles[axle].kind, AxleKind::Open | AxleKind::Disconnect);
+    let counted = |p: Place| vehicle.sensor(p).is_some();
+    let by_wheels = open && wheels.into_iter().all(counted) && !counted(shaft);
+    if vehicle.is_measured(shaft) && !by_wheels { shaft } else { wheels[0] }
 }
 
 /// Where a curvature came from.
@@ -136,8 +151,16 @@ pub struct Motion {
     pub smear_s: f64,
     /// Demanded turn part by the course, as a second opinion where `source` is another one.
     pub demanded_by_course: Option<f64>,
-    /// How much front less rear turns move by what units leave open.
-    pub moved: [f64; MOVED],
+    /// Relative standard uncertainty of the scale of the input against the rear output.
+    pub input_scale_u: f64,
+}
+
+impl Motion {
+    /// What one output turned is no more than a unit may hide of the other one under its floor.
+    pub fn is_under_floor(&self) -> bool {
+        let hidden = self.front.hidden() + self.rear.hidden();
+        self.front.turns.max(self.rear.turns) <= 1.5 * hidden
+    }
 }
 
 /// Which source of curvature goes first where there are two.
@@ -165,30 +188,17 @@ impl Setup {
             circumference_u: rear.1 / rear.0,
             declared_m: vehicle.declared_circle.as_ref().map(|c| (c.radius_m, c.radius_u_m)),
             sent: sent(&rated(vehicle)),
+            out: [out(vehicle, 0), out(vehicle, 1)],
         }
     }
 
     /// Relative standard uncertainty of the scale of one place against another: none between
-    /// counted edges, nor within one unit.
+    /// counted edges, nor within one unit on one axle.
     pub fn scale_u(&self, a: Place, b: Place) -> f64 {
         match (self.sent[a as usize], self.sent[b as usize]) {
-            (Some(a), Some(b)) if a.0 == b.0 => 0.0,
-            (a, b) => a.map_or(0.0, |a| a.1).hypot(b.map_or(0.0, |b| b.1)),
+            (Some(x), Some(y)) => x.against(y, is_front(a) == is_front(b)),
+            (x, y) => x.or(y).map_or(0.0, |s| s.u),
         }
-    }
-
-    /// Place that an output is taken from, for its scale: the shaft, or the left wheel.
-    pub fn output_place(&self, step: &Step, axle: usize) -> Place {
-        let (shaft, wheels) = AXLES[axle];
-        if self.by_shaft(step, axle) { shaft } else { wheels[0] }
-    }
-
-    /// A shaft goes before its wheels, unless it is sent and they are counted.
-    fn by_shaft(&self, step: &Step, axle: usize) -> bool {
-        let (shaft, wheels) = AXLES[axle];
-        let counted = |p: Place| step.at(p).is_some_and(|t| t.sent.is_none());
-        step.at(shaft).is_some_and(|t| t.sent.is_none())
-            || step.at(shaft).is_some() && !(self.open[axle] && wheels.into_iter().all(counted))
     }
 
     /// Turns of the front output that free rolling at the same distance gives per rear turn, as
@@ -200,6 +210,19 @@ impl Setup {
     /// Metres per turn of the rear output.
     pub fn metres_per_turn(&self) -> f64 {
         self.circumference_m[1] / self.ratio[1]
+    }
+
+    /// The same of the front output against the rear one.
+    pub fn outputs_scale_u(&self) -> f64 {
+        self.scale_u(self.out[0], self.out[1])
+    }
+
+    /// An output is its shaft where that is measured. The wheels stand in for a shaft that is
+    /// missing in a step only where they turn by the same scale.
+    fn by_shaft(&self, step: &Step, axle: usize) -> bool {
+        let (shaft, wheels) = AXLES[axle];
+        let alone = self.scale_u(shaft, wheels[0]) > 0.0;
+        self.out[axle] == shaft && (step.at(shaft).is_some() || alone)
     }
 
     fn output(&self, step: &Step, axle: usize) -> Option<Turn> {
@@ -229,7 +252,7 @@ impl Setup {
             demanded: [0.0; 1 + DOUBTS.len()],
             smear_s: 0.0,
             demanded_by_course: None,
-            moved: moved(&front, &rear),
+            input_scale_u: self.scale_u(Place::Input, self.out[1]),
         };
         self.curve(step, course, metres, prefer, &mut motion);
         Some(motion)

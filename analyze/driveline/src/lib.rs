@@ -22,6 +22,7 @@ pub mod rate;
 pub mod pulse;
 pub mod course;
 pub mod demand;
+pub mod share;
 pub mod allowance;
 pub mod mismatch;
 pub mod agreement;

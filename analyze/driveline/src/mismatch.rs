@@ -201,7 +201,7 @@ impl MismatchFold {
             Sides::FrontLeftRight => front?,
             Sides::RearLeftRight => rear?,
             Sides::FrontRear => match (front, rear) {
-                (Some((fl, fr)), Some((rl, rr))) => (both(fl, fr), both(rl, rr)),
+                (Some((fl, fr)), Some((rl, rr))) if by_wheels(step) => (both(fl, fr), both(rl, rr)),
                 _ => (
                     step.at(Place::FrontShaft)?.times(1.0 / setup.ratio[0]),
                     step.at(Place::RearShaft)?.times(1.0 / setup.ratio[1]),
@@ -276,10 +276,7 @@ impl MismatchFold {
             Sides::FrontLeftRight => setup.scale_u(Place::FrontLeft, Place::FrontRight),
             Sides::RearLeftRight => setup.scale_u(Place::RearLeft, Place::RearRight),
             Sides::FrontRear => {
-                let measured = |p: &Place| step.at(*p).is_some();
-                let wheels =
-                    [Place::FrontLeft, Place::FrontRight, Place::RearLeft, Place::RearRight];
-                if wheels.iter().all(measured) {
+                if by_wheels(step) {
                     setup.scale_u(Place::FrontLeft, Place::RearLeft)
                 } else {
                     setup.scale_u(Place::FrontShaft, Place::RearShaft)
@@ -380,6 +377,16 @@ impl MismatchFold {
 /// (JCGM 101:2008, 6.4.9, from memory).
 fn few(dof: f64) -> f64 {
     if dof > 2.5 { (dof / (dof - 2.0)).sqrt() } else { 2.2 }
+}
+
+/// Front against rear is compared by the wheels where all are measured, unless some of them are
+/// sent and both shafts are counted.
+fn by_wheels(step: &Step) -> bool {
+    let wheels = [Place::FrontLeft, Place::FrontRight, Place::RearLeft, Place::RearRight];
+    let counted = |p: Place| step.at(p).is_some_and(|t| t.sent.is_none());
+    let shafts_counted = counted(Place::FrontShaft) && counted(Place::RearShaft);
+    wheels.iter().all(|p| step.at(*p).is_some())
+        && (wheels.into_iter().all(counted) || !shafts_counted)
 }
 
 /// Angle that the path turned to the right over a row, by the course, and its uncertainty.

@@ -15,11 +15,16 @@ use std::collections::VecDeque;
 pub const FLOOR_KMH: f64 = 3.0;
 
 /// Relative standard uncertainty of the circumference that a unit is set to, where the vehicle
-/// file gives none (common practice: a unit is set for one nominal tyre of the market).
+/// file gives none (common practice: a unit is set for one nominal tyre of several).
 pub const SET_CIRCUMFERENCE_U: f64 = 0.015;
 
 /// The same where the file gives one without its uncertainty (common practice).
 pub const GIVEN_CIRCUMFERENCE_U: f64 = 0.005;
+
+/// Relative standard uncertainty of the circumference that one unit is set to for the front axle
+/// against that for the rear axle, where the vehicle file does not give both (common practice:
+/// most units know one number, some know one for each axle).
+pub const AXLES_APART_U: f64 = 0.01;
 
 /// Standard uncertainty of a unit's delay, seconds (common practice: units filter over 20 to
 /// 100 ms before they send).
@@ -50,8 +55,31 @@ pub struct Rated {
     pub step: f64,
     /// Turns a second under which it sends zero.
     pub floor: f64,
-    /// Relative standard uncertainty of `turns_per`: the unit's scale.
-    pub scale_u: f64,
+    /// The unit's scale.
+    pub scale: Scale,
+}
+
+/// How well it is known how fast a place turns for what its unit sends.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Scale {
+    /// The unit.
+    pub unit: u8,
+    /// Relative standard uncertainty.
+    pub u: f64,
+    /// Given by the vehicle file, or a matter of gears: then places of one unit turn by one scale.
+    pub given: bool,
+}
+
+impl Scale {
+    /// Relative standard uncertainty of one scale against another; `one_axle` when both places
+    /// are on the same axle.
+    pub fn against(self, other: Scale, one_axle: bool) -> f64 {
+        match self.unit == other.unit {
+            true if one_axle || self.given && other.given => 0.0,
+            true => AXLES_APART_U,
+            false => self.u.hypot(other.u),
+        }
+    }
 }
 
 /// What the signals of a vehicle measure; places with a pulse sensor are left to it.
@@ -99,7 +127,9 @@ fn one(v: &Vehicle, s: &Signal, signal: usize, place: Place, unit: u8) -> Option
         Measures::SpeedRpm => per_kmh * s.floor_kmh.unwrap_or(0.0),
         _ => per_kmh * s.floor_kmh.unwrap_or(FLOOR_KMH),
     };
-    Some(Rated { place, signal, unit, turns_per, step, floor, scale_u })
+    let given = s.circumference_mm.is_some() || s.measured() != Measures::SpeedKmh;
+    let scale = Scale { unit, u: scale_u, given };
+    Some(Rated { place, signal, unit, turns_per, step, floor, scale })
 }
 
 /// Circumference in metres with which a unit makes a speed of turns, and its relative standard

@@ -119,6 +119,44 @@ pub fn moved(a: &Turn, b: &Turn) -> [f64; MOVED] {
     [x.rounding, -y.rounding, cut_a, cut_b, late_a, late_b]
 }
 
+/// What units leave open over a stretch: steps add up here as their turns do.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Opens {
+    /// How much front less rear turns move, see [`moved`].
+    pub difference: [f64; MOVED],
+    /// How much input (over range ratio) less rear turns move.
+    pub input: [f64; MOVED],
+    /// Variance of what happened between samples, of front less rear turns.
+    pub between: f64,
+    /// The same of input less rear turns.
+    pub input_between: f64,
+}
+
+impl Opens {
+    /// Of one step.
+    pub fn of(front: &Turn, rear: &Turn, input: Option<Turn>) -> Self {
+        Opens {
+            difference: moved(front, rear),
+            input: input.map_or([0.0; MOVED], |i| moved(&i, rear)),
+            between: front.between() + rear.between(),
+            input_between: input.map_or(0.0, |i| i.between()) + rear.between(),
+        }
+    }
+
+    /// Standard uncertainty of front less rear turns from all of it.
+    pub fn difference_u(&self) -> f64 {
+        (self.difference.iter().map(|m| m * m).sum::<f64>() + self.between).sqrt()
+    }
+
+    /// Takes another stretch in.
+    pub fn add(&mut self, other: &Opens) {
+        self.difference.iter_mut().zip(other.difference).for_each(|(a, b)| *a += b);
+        self.input.iter_mut().zip(other.input).for_each(|(a, b)| *a += b);
+        self.between += other.between;
+        self.input_between += other.input_between;
+    }
+}
+
 /// Number of places at which turns can be measured.
 pub const PLACES: usize = 7;
 

@@ -177,7 +177,7 @@ const CIRCLES: [Leg; 4] = [
 ];
 
 /// Nothing is known of the mismatch but what the fit itself sees.
-const PRIOR: MismatchPrior = MismatchPrior { mean: 0.0, u: 0.05 };
+const PRIOR: MismatchPrior = MismatchPrior { mean: 0.0, u: 0.05, scale: (0.0, 0.0) };
 
 fn allowance_of(steps: &[Step]) -> (Option<Allowance>, Option<f64>) {
     let setup = Setup::new(&vehicle());

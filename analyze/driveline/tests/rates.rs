@@ -2,7 +2,7 @@
 
 use proptest::prelude::*;
 use wheelwitness_driveline::pulse::{Step, Stepper};
-use wheelwitness_driveline::rate::Rated;
+use wheelwitness_driveline::rate::{Rated, Scale};
 use wheelwitness_driveline::signal::Said;
 use wheelwitness_driveline::turn::moved;
 use wheelwitness_driveline::vehicle::Place;
@@ -11,7 +11,8 @@ use wheelwitness_driveline::vehicle::Place;
 fn rated(place: Place, step_kmh: f64, floor_kmh: f64) -> Rated {
     let turns_per = 1.0 / 2.2 / 3.6;
     let (step, floor) = (step_kmh * turns_per, floor_kmh * turns_per);
-    Rated { place, signal: 0, unit: 0, turns_per, step, floor, scale_u: 0.0 }
+    let scale = Scale { unit: 0, u: 0.0, given: true };
+    Rated { place, signal: 0, unit: 0, turns_per, step, floor, scale }
 }
 
 /// Samples as pairs of seconds and what was said.
