@@ -39,6 +39,7 @@ struct Piece {
     wheels: f64,
     u2: f64,
     end_u2: f64,
+    moved: [f64; MOVED],
 }
 
 /// What one axle's sensors say about each other.
@@ -46,7 +47,8 @@ struct Piece {
 pub struct Agreement {
     /// Measured over declared shaft-to-wheel ratio, less one; percent.
     pub excess_percent: Estimate,
-    /// The piece farthest from the declared ratio: its excess in percent, start and end.
+    /// The piece farthest from the declared ratio: its excess in percent (beyond what units that
+    /// send turns leave open), start and end.
     pub worst_piece: (f64, i64, i64),
     /// Shaft turns compared.
     pub shaft_turn: f64,
@@ -113,10 +115,13 @@ impl AgreementFold {
             wheels: 0.0,
             u2: u2(shaft.u_start, left.u_start, right.u_start),
             end_u2: 0.0,
+            moved: [0.0; MOVED],
         });
         let mean = Turn::mean(left, right).times(i);
         piece.u2 += shaft.between() + mean.between();
-        self.moved.iter_mut().zip(moved(&shaft, &mean)).for_each(|(sum, m)| *sum += m);
+        let moved = moved(&shaft, &mean);
+        self.moved.iter_mut().zip(moved).for_each(|(sum, m)| *sum += m);
+        piece.moved.iter_mut().zip(moved).for_each(|(sum, m)| *sum += m);
         piece.end_us = step.end_us;
         piece.shaft += shaft.turns;
         piece.wheels += mean.turns;
@@ -140,8 +145,12 @@ impl AgreementFold {
         self.total.0 += p.shaft;
         self.total.1 += p.wheels;
         self.variance += p.u2 + p.end_u2;
-        if self.worst.is_none_or(|w| excess.abs() > w.0.abs()) {
-            self.worst = Some((excess, p.start_us, p.end_us));
+        // What units leave open of a piece, three times, says nothing about a sensor.
+        let moved = p.moved.iter().map(|m| m * m).sum::<f64>().sqrt();
+        let open = 300.0 * (self.scale_u + moved / p.shaft);
+        let far = excess.signum() * (excess.abs() - open).max(0.0);
+        if self.worst.is_none_or(|w| far.abs() > w.0.abs()) {
+            self.worst = Some((far, p.start_us, p.end_us));
         }
     }
 
