@@ -1,6 +1,8 @@
 //! From a number in the report back to the raw records it rests on, and forward again.
 
 use crate::assemble::{Drive, JudgeError, assemble};
+use crate::axis::{Axis, Heard};
+use crate::bus::{Bus, Role};
 use crate::judge::result_of;
 use crate::motion::{Period as Engagement, edges_per_turn};
 use crate::report::words;
@@ -9,9 +11,12 @@ use crate::sound::place;
 use crate::survey::readings;
 use std::fmt::Write;
 use wheelwitness_capture::board::{Says, Sentence};
+use wheelwitness_capture::can::Received;
 use wheelwitness_capture::decode::Value;
 use wheelwitness_capture::read::{CaptureReader, Item, ReadError};
+use wheelwitness_capture::record::Kind;
 use wheelwitness_capture::storage::Storage;
+use wheelwitness_driveline::signal::Said;
 use wheelwitness_driveline::vehicle::{Place, Sensor};
 
 /// What is to be explained, by the numbers that the report prints.
@@ -89,6 +94,7 @@ fn claim_text<S: Storage>(
     }
     for range in &p.evidence {
         recount(reader, drive, *range, &p, &mut out)?;
+        resum(reader, drive, *range, &mut out)?;
         raw(reader, *range, &mut out)?;
     }
     Ok(out)
@@ -237,13 +243,88 @@ fn raw<S: Storage>(
         if near_start || near_end {
             let _ =
                 writeln!(out, "  record {} from source {} at {} ns", r.number, r.source, r.boot_ns);
-            let text = String::from_utf8_lossy(&r.bytes);
+            let text = match r.kind {
+                Kind::CanFrame => frame_text(&r.bytes),
+                _ => String::from_utf8_lossy(&r.bytes).into_owned(),
+            };
             for line in text.lines().filter(|l| !l.trim().is_empty()).take(LINES_SHOWN) {
                 let _ = writeln!(out, "    {}", words::visible(line));
             }
         }
     }
     Ok(())
+}
+
+/// A frame of a bus: its identifier and its bytes.
+fn frame_text(bytes: &[u8]) -> String {
+    match Received::from_bytes(bytes).map(|r| r.frame) {
+        Ok(frame) => match frame.id() {
+            Some(id) => {
+                let data: Vec<String> =
+                    frame.payload().iter().map(|b| format!("{b:02X}")).collect();
+                format!("{id} {}", data.join(" "))
+            }
+            None => "an error on the bus".into(),
+        },
+        Err(_) => "a frame that cannot be read".into(),
+    }
+}
+
+/// Turns of one place, summed up from what a signal said in the records of a range.
+#[derive(Clone, Default)]
+struct Summed {
+    frames: u64,
+    turns: f64,
+    last: Option<(i64, Said)>,
+}
+
+/// Sums the turns up again from nothing but the frames in the records of a range.
+fn resum<S: Storage>(
+    reader: &mut CaptureReader<S>,
+    drive: &Drive,
+    range: RecordRange,
+    out: &mut String,
+) -> Result<(), ReadError> {
+    let mut bus = Bus::new(&drive.vehicle, &drive.survey);
+    let rated = bus.rated().to_vec();
+    let mut sums = vec![Summed::default(); rated.len()];
+    Axis::new(&drive.survey).pass(reader, |at_us, record, heard| {
+        let Heard::Frame { source, frame } = heard else { return };
+        if record < range.first || record > range.last {
+            return;
+        }
+        bus.hear(source, frame, |role, sample| {
+            if let (Role::Turns(k), Some(said)) = (role, sample.sound()) {
+                sums[k].take(at_us, said, rated[k].turns_per);
+            }
+        });
+    })?;
+    for (sum, rated) in sums.iter().zip(&rated).filter(|(s, _)| s.frames > 0) {
+        let name = &drive.vehicle.signals[rated.signal].name;
+        let _ = writeln!(
+            out,
+            "  {:<18} {} frames of \"{}\" summed over time = {:.3} turns",
+            place(rated.place),
+            sum.frames,
+            words::visible(name),
+            sum.turns
+        );
+    }
+    Ok(())
+}
+
+impl Summed {
+    fn take(&mut self, at_us: i64, said: Said, turns_per: f64) {
+        let before = self.last.replace((at_us, said));
+        self.frames += 1;
+        let Some((then_us, was)) = before else { return };
+        self.turns += turns_per
+            * match (was, said) {
+                (Said::Speed(a), Said::Speed(b)) => (a + b) * (at_us - then_us) as f64 * 0.5e-6,
+                (Said::Count(a, n), Said::Count(b, _)) => ((b + n - a % n) % n) as f64,
+                _ => 0.0,
+            };
+    }
 }
 
 fn selection_text<S: Storage>(

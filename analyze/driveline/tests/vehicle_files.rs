@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 use std::path::PathBuf;
 use wheelwitness_driveline::vehicle::{
-    Limits, Mistake, Place, Vehicle, VehicleError, new_vehicle_text,
+    Ability, Limits, Mistake, Place, Vehicle, VehicleError, new_vehicle_text,
 };
 
 fn fixture(name: &str) -> Vehicle {
@@ -42,6 +42,9 @@ fn the_fixture_vehicles_read_and_check_clean() {
     assert_eq!(wagon.range_ratio(wagon.mode("low-locked").unwrap()), Some(2.5));
     assert!(fixture("shafts-only.toml").sensor(Place::Input).is_none());
     assert_eq!(fixture("wheels-only.toml").center.front_share(), Some(0.4));
+    let bus = fixture("bus-only.toml");
+    assert!(bus.sensors.is_empty() && bus.lines().count() == 2);
+    assert!(bus.fit(true).iter().filter(|r| r.ability == Ability::Yes).count() >= 7);
 }
 
 #[test]
@@ -53,7 +56,7 @@ fn a_new_vehicle_file_is_clean_and_its_limits_are_the_defaults() {
 
 #[test]
 fn a_vehicle_written_out_and_read_again_is_the_same() {
-    for name in ["trail-wagon.toml", "shafts-only.toml", "wheels-only.toml"] {
+    for name in ["trail-wagon.toml", "shafts-only.toml", "wheels-only.toml", "bus-only.toml"] {
         let vehicle = fixture(name);
         let text = toml::to_string(&vehicle).expect("plain types serialize");
         assert_eq!(Vehicle::parse(&text, name).unwrap_or_else(|e| panic!("{e}")), vehicle);
