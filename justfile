@@ -21,6 +21,11 @@ bench:
     cargo run --release -p wheelwitness-capture --example throughput
     cargo run --release -p wheelwitness-tests --bin bench
 
+# The recorder on real CAN interfaces, in a guest
+can *args:
+    CARGO_TARGET_X86_64_UNKNOWN_LINUX_GNU_RUNNER=$PWD/logger/can-guest/run \
+        cargo test -p wheelwitness-logger --test recording {{args}} vcan::
+
 # Random drives with known truth, judged: `just campaign --first 1 --drives 500 --ablate`
 campaign *args="--drives 100":
     cargo run -p wheelwitness-tests --bin campaign -- {{args}}

@@ -3,6 +3,7 @@
 //! `run` of each returns the exit code: 0 done, 1 our bug, 2 usage, 3 a file cannot be read,
 //! 4 recorded with holes, 5 device or permission, 6 storage.
 
+use crate::bus;
 use crate::error::Error;
 use crate::inventory;
 use crate::recorder::{Ended, Recorder};
@@ -29,9 +30,9 @@ pub struct Cli {
 /// What to do.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Record from serial ports into a new capture.
+    /// Record from serial ports and CAN interfaces into a new capture.
     Record(RecordArgs),
-    /// List the serial ports, who may open them, and the cure when you may not.
+    /// List serial ports and CAN interfaces, who may open them, and the cure when you may not.
     Ports(PortsArgs),
 }
 
@@ -71,13 +72,23 @@ pub struct RecordArgs {
     pub clock_scale: Option<f64>,
 }
 
-const SOURCE_HELP: &str = "name=port[,baud][,kind]; kinds: pulse-board, gnss, other";
+const SOURCE_HELP: &str = "name=port[,baud][,kind[,bit rate]]; kinds: pulse-board, gnss, can, \
+serial-can, other; the bit rate is that of a serial-can adapter's bus";
 
 const RECORD_NOTES: &str = "\
 Example, two sources:
   record --source board=/dev/serial/by-id/usb-board-17,250000,pulse-board \\
          --source gnss=/dev/ttyUSB1,9600,gnss \\
          --vehicle vehicle.toml --into drives/first
+
+A CAN interface, and a CAN adapter on a serial line (bus of 500 kbit/s):
+  record --source bus=can0,can --into drives/second
+  record --source bus=/dev/ttyACM0,115200,serial-can,500000 --into drives/third
+Both only listen. An interface is set up by the system, for example with
+  sudo ip link set can0 type can bitrate 500000 listen-only on
+  sudo ip link set can0 up
+In a settings file, filters = [\"7E8\", \"18FEBF00/1FFFFF00\"] in a source of kind
+can keeps only such frames; the capture then says that it was filtered.
 
 The interrupt key (Ctrl-C) or a termination signal ends the recording in good
 order; a second one ends it at once. A terminal that goes away does not end it.
@@ -149,7 +160,9 @@ impl RecordArgs {
 impl PortsArgs {
     /// Prints the list and returns the exit code.
     pub fn run(self) -> i32 {
-        let text = inventory::describe(&inventory::list(Path::new("/")));
+        let lines = inventory::describe(&inventory::list(Path::new("/")));
+        let buses = bus::report::describe(&bus::list());
+        let text = if buses.is_empty() { lines } else { format!("{lines}\n{buses}") };
         // A reader that goes away is no failure of ours.
         let _ = std::io::stdout().write_all(text.as_bytes());
         0
@@ -226,7 +239,15 @@ fn what_is_missing(source: &SourceStatus) -> Option<String> {
     if source.times_opened == 0 {
         return Some(format!("{name}: was never there\n"));
     }
-    (source.times_lost > 0).then(|| format!("{name}: lost {} times\n", source.times_lost))
+    let mut text = String::new();
+    if source.times_lost > 0 {
+        text.push_str(&format!("{name}: lost {} times\n", source.times_lost));
+    }
+    if source.bus.lost_frames > 0 {
+        let lost = source.bus.lost_frames;
+        text.push_str(&format!("{name}: the kernel lost {lost} frames, counted in the capture\n"));
+    }
+    (!text.is_empty()).then_some(text)
 }
 
 fn complain(error: &Error) {

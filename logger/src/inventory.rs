@@ -149,10 +149,19 @@ pub fn cure(error: &OpenError) -> String {
             .map_or_else(|| "a folder on the way to it is closed to you".into(), |a| a.cure(path)),
         OpenError::Busy(path) => busy_cure(path),
         OpenError::NotAPort(_) => "choose a serial port: `ports` lists what is there".into(),
+        OpenError::NotABus(_) => {
+            "choose a CAN interface such as can0: `ports` lists what is there".into()
+        }
+        OpenError::NoCan(_) => NO_CAN.into(),
+        OpenError::Down(path) => format!("type\n    sudo ip link set {} up", path.display()),
         OpenError::Absent(_) => "plug it in: it is picked up when it appears".into(),
         OpenError::Failed { .. } => "unplug the device and plug it in again".into(),
     }
 }
+
+/// What to do on a system without CAN.
+const NO_CAN: &str = "on Linux, type\n    sudo modprobe can-raw\nelsewhere, use an adapter on a \
+serial line (kind serial-can)";
 
 fn busy_cure(path: &Path) -> String {
     let holders = holders(path);

@@ -10,7 +10,8 @@
 //!
 //! One task a source reads whatever its line has at once and stamps it ([`source`]). A bounded
 //! queue ([`queue`]) leads to the one thread that may wait for the disk ([`store`]). The doors to
-//! the world are the [`port`] and the clock ([`clock`]) here and the storage of the capture crate;
+//! the world are the [`port`], the [`bus`] and the clock ([`clock`]) here and the storage of the
+//! capture crate;
 //! each has a simulated twin. [`recorder`] puts it all together, [`cli`] is what the user types.
 //!
 //! Modules are listed from inner to outer; each uses only those above it.
@@ -26,6 +27,8 @@ pub mod names;
 pub mod port;
 
 pub mod sim;
+
+pub mod bus;
 
 pub mod inventory;
 

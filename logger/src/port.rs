@@ -37,6 +37,15 @@ pub enum OpenError {
     /// It is something else than a serial line.
     #[error("{}: not a serial port", .0.display())]
     NotAPort(PathBuf),
+    /// It is no CAN interface.
+    #[error("{}: not a CAN interface", .0.display())]
+    NotABus(PathBuf),
+    /// The system knows nothing of CAN.
+    #[error("{}: this system has no CAN interfaces", .0.display())]
+    NoCan(PathBuf),
+    /// The interface is there but switched off.
+    #[error("{}: the interface is down", .0.display())]
+    Down(PathBuf),
     /// The device answered with an error; it may recover.
     #[error("{}: {text}", path.display())]
     Failed {
@@ -50,7 +59,7 @@ pub enum OpenError {
 impl OpenError {
     /// Whether waiting may help. The others need the user, so a recording does not start with them.
     pub fn may_pass(&self) -> bool {
-        matches!(self, OpenError::Absent(_) | OpenError::Failed { .. })
+        matches!(self, OpenError::Absent(_) | OpenError::Down(_) | OpenError::Failed { .. })
     }
 }
 
@@ -175,12 +184,16 @@ mod tests {
     fn what_needs_the_user_is_told_from_what_may_pass() {
         let path = || PathBuf::from("/dev/x");
         let failed = OpenError::Failed { path: path(), text: "input/output error".into() };
-        for error in [OpenError::Absent(path()), failed] {
+        for error in [OpenError::Absent(path()), OpenError::Down(path()), failed] {
             assert!(error.may_pass(), "{error}");
         }
-        for error in
-            [OpenError::Denied(path()), OpenError::Busy(path()), OpenError::NotAPort(path())]
-        {
+        for error in [
+            OpenError::Denied(path()),
+            OpenError::Busy(path()),
+            OpenError::NotAPort(path()),
+            OpenError::NotABus(path()),
+            OpenError::NoCan(path()),
+        ] {
             assert!(!error.may_pass(), "{error}");
         }
     }

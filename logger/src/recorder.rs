@@ -1,14 +1,15 @@
 //! The recording: opens the sources, makes the capture, reads until stopped, closes.
 
+use crate::bus::{Buses, Filter, HostBuses};
 use crate::clock::{HostClock, ScaledClock};
 use crate::error::{EXIT_DONE, EXIT_HOLES, EXIT_STORAGE, Error};
 use crate::folder::{Folder, free_bytes, refuse_existing, refuse_full};
 use crate::inventory::cure;
 use crate::names::SERIAL_LINKS;
-use crate::port::{OpenError, Opened, Ports, SerialPorts};
+use crate::port::{OpenError, Ports, SerialPorts};
 use crate::queue::Queue;
 use crate::settings::{Settings, SourceKind, seconds};
-use crate::source::{Shared, Source};
+use crate::source::{Door, Shared, Source};
 use crate::status::{Message, Snapshot, Status, Weight};
 use crate::stop::{Reason, Stop};
 use crate::store::{Kept, Store, Target, Ties};
@@ -47,6 +48,7 @@ pub struct Recorder {
     settings: Settings,
     clock: Arc<dyn Clock>,
     ports: Arc<dyn Ports>,
+    buses: Arc<dyn Buses>,
     taps: Vec<Box<dyn Tap>>,
     status: Arc<Status>,
     messages: Option<Receiver<Message>>,
@@ -66,8 +68,8 @@ pub struct Ended {
 }
 
 impl Recorder {
-    /// A recording from the serial lines of this computer, on its own clock (scaled if the
-    /// settings say so).
+    /// A recording from the serial lines and CAN interfaces of this computer, on its own clock
+    /// (scaled if the settings say so).
     pub fn new(settings: Settings) -> Self {
         let clock: Arc<dyn Clock> = match settings.clock_scale {
             Some(scale) => Arc::new(ScaledClock::new(HostClock, scale)),
@@ -80,8 +82,24 @@ impl Recorder {
     pub fn with_doors(settings: Settings, clock: Arc<dyn Clock>, ports: Arc<dyn Ports>) -> Self {
         let (status, messages) = Status::new(clock.clone(), &settings.sources);
         let messages = Some(messages);
-        let stop = Stop::new();
-        Recorder { settings, clock, ports, taps: vec![], status, messages, stop, signals: false }
+        Recorder {
+            settings,
+            clock,
+            ports,
+            buses: Arc::new(HostBuses),
+            taps: vec![],
+            status,
+            messages,
+            stop: Stop::new(),
+            signals: false,
+        }
+    }
+
+    /// Takes CAN interfaces from another door than that of this computer.
+    #[must_use]
+    pub fn buses(mut self, buses: Arc<dyn Buses>) -> Self {
+        self.buses = buses;
+        self
     }
 
     /// Adds a listener to the records.
@@ -158,6 +176,10 @@ impl Recorder {
         for (number, source) in (0u16..).zip(&self.settings.sources) {
             texts.push((number, Text::new(title::SOURCE_NAME, &source.name)));
             texts.push((number, Text::new(title::SOURCE_KIND, source.kind.name())));
+            if !source.filters.is_empty() {
+                let lines: Vec<_> = source.filters.iter().map(Filter::to_string).collect();
+                texts.push((number, Text::new(title::SOURCE_FILTERS, &lines.join("\n"))));
+            }
         }
         texts.push((RECORDER, Text::new(title::LOGGER_SETTINGS, &self.settings.to_toml())));
         if let Some(scale) = self.settings.clock_scale {
@@ -176,7 +198,7 @@ impl Recorder {
     fn queue(&self) -> Queue<crate::source::Event> {
         let priority = |kind| match kind {
             SourceKind::PulseBoard => 3,
-            SourceKind::Gnss => 2,
+            SourceKind::Gnss | SourceKind::Can | SourceKind::SerialCan => 2,
             SourceKind::Other => 1,
         };
         let lanes: Vec<u8> = self.settings.sources.iter().map(|s| priority(s.kind)).collect();
@@ -187,6 +209,7 @@ impl Recorder {
         Shared {
             clock: self.clock.clone(),
             ports: self.ports.clone(),
+            buses: self.buses.clone(),
             queue,
             status: self.status.clone(),
             stop: self.stop.clone(),
@@ -200,7 +223,7 @@ impl Recorder {
     }
 
     /// Opens what is there. What is absent may come later; what is refused needs the user now.
-    async fn open_all(&self, sources: &[Arc<Source>]) -> Result<Vec<Option<Opened>>, Error> {
+    async fn open_all(&self, sources: &[Arc<Source>]) -> Result<Vec<Option<Door>>, Error> {
         let mut all = Vec::new();
         for (source, settings) in sources.iter().zip(&self.settings.sources) {
             match source.open().await {
@@ -240,6 +263,7 @@ impl Recorder {
             clock: self.clock.clone(),
             limits: self.settings.limits.clone(),
             clock_scale: self.clock_scale(),
+            contents: self.settings.sources.iter().map(|s| s.kind.content()).collect(),
         };
         let taps = Taps::new(std::mem::take(&mut self.taps));
         let refused = |e: String| Error::Storage(format!("cannot record into {place}: {e}"));
@@ -329,7 +353,9 @@ fn refused(name: &str, error: &OpenError) -> Error {
 impl Ended {
     /// Whether something that the sources may have sent is not in the capture.
     pub fn has_holes(&self) -> bool {
-        let lacks = |s: &crate::status::SourceStatus| s.times_opened == 0 || s.times_lost > 0;
+        let lacks = |s: &crate::status::SourceStatus| {
+            s.times_opened == 0 || s.times_lost > 0 || s.bus.lost_frames > 0
+        };
         !self.kept.closed || self.kept.dropped_bytes > 0 || self.last.sources.iter().any(lacks)
     }
 

@@ -3,7 +3,7 @@
 //! Runs on its own thread: a terminal that is stopped or gone holds up nothing.
 
 use crate::settings::SourceKind;
-use crate::status::{Message, Snapshot, SourceState, SourceStatus, Status, Weight};
+use crate::status::{BusStatus, Message, Snapshot, SourceState, SourceStatus, Status, Weight};
 use crate::text::{bytes, clock_face, printable};
 use std::io::Write;
 use std::sync::Arc;
@@ -127,9 +127,12 @@ fn source_part(now: &SourceStatus, before: Option<(Duration, &SourceStatus)>) ->
         SourceState::Receiving => rate(now, before),
     });
     if now.kind != SourceKind::Other && now.valid_lines > 0 {
-        words.push(format!("{} sentences", now.valid_lines));
+        let what = if now.kind == SourceKind::SerialCan { "frames" } else { "sentences" };
+        words.push(format!("{} {what}", now.valid_lines));
     }
     for (count, before, after) in [
+        (now.bus.errors, "", " bus errors"),
+        (now.bus.lost_frames, "", " frames LOST"),
         (now.damaged_lines, "", " damaged"),
         (now.times_lost, "lost ", "x"),
         (now.dropped_bytes, "", " bytes DROPPED"),
@@ -142,12 +145,30 @@ fn source_part(now: &SourceStatus, before: Option<(Duration, &SourceStatus)>) ->
 }
 
 fn rate(now: &SourceStatus, before: Option<(Duration, &SourceStatus)>) -> String {
+    if now.kind == SourceKind::Can {
+        return bus_rate(&now.bus, before.map(|(time, old)| (time, &old.bus)));
+    }
     match before {
         Some((time, old)) if !time.is_zero() => {
-            let per_second = now.bytes.saturating_sub(old.bytes) as f64 / time.as_secs_f64();
-            format!("{}/s", bytes(per_second as u64))
+            let per_second = |now: u64, old| now.saturating_sub(old) as f64 / time.as_secs_f64();
+            if now.kind == SourceKind::SerialCan {
+                return format!("{:.0} frames/s", per_second(now.valid_lines, old.valid_lines));
+            }
+            format!("{}/s", bytes(per_second(now.bytes, old.bytes) as u64))
         }
         _ => bytes(now.bytes),
+    }
+}
+
+/// Frames a second, and how busy the bus is if its bit rate is known.
+fn bus_rate(now: &BusStatus, before: Option<(Duration, &BusStatus)>) -> String {
+    match before {
+        Some((time, old)) if !time.is_zero() => {
+            let per_second = now.frames.saturating_sub(old.frames) as f64 / time.as_secs_f64();
+            let load = now.load(old, time).map(|load| format!(", bus {:.0} % busy", 100.0 * load));
+            format!("{per_second:.0} frames/s{}", load.unwrap_or_default())
+        }
+        _ => format!("{} frames", now.frames),
     }
 }
 
@@ -203,6 +224,23 @@ mod tests {
         let text = String::from_utf8(page.0.lock().unwrap().clone()).unwrap();
         assert_eq!(text.lines().count(), 3, "{text:?}");
         assert!(text.chars().all(|c| c == '\n' || !c.is_control()), "{text:?}");
+    }
+
+    #[test]
+    fn the_line_tells_frames_load_and_losses_of_a_bus() {
+        let source: SourceSettings = "bus=can0,can".parse().unwrap();
+        let (status, _messages) = Status::new(Arc::new(SimClock::default()), &[source]);
+        let old = status.snapshot();
+        {
+            let mut shown = status.source(0);
+            shown.state = SourceState::Receiving;
+            // 2,000 frames of 123 bits in a second of 500 kbit/s.
+            let bus =
+                BusStatus { frames: 2_000, bits: 246_000, lost_frames: 7, ..BusStatus::default() };
+            shown.bus = BusStatus { bit_rate: Some(500_000), ..bus };
+        }
+        let line = line(&status.snapshot(), Some((Duration::from_secs(1), &old)));
+        assert!(line.contains("| bus 2000 frames/s, bus 49 % busy 7 frames LOST |"), "{line}");
     }
 
     #[test]

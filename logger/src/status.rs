@@ -6,6 +6,7 @@ use crate::settings::{SourceKind, SourceSettings};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 use wheelwitness_capture::clock::Clock;
 
 /// Messages that may wait for a slow screen; more are counted and skipped.
@@ -44,6 +45,8 @@ pub struct SourceStatus {
     pub bytes: u64,
     /// Chunks received, one record each.
     pub chunks: u64,
+    /// What was seen of a CAN bus (CAN interfaces only).
+    pub bus: BusStatus,
     /// Whole sentences seen (framed kinds only).
     pub valid_lines: u64,
     /// Damaged lines seen (framed kinds only).
@@ -56,6 +59,32 @@ pub struct SourceStatus {
     pub times_lost: u64,
     /// Arrival of the last bytes, on the boot-time clock.
     pub last_boot_ns: Option<i64>,
+}
+
+/// A CAN bus, at the moment of the snapshot.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct BusStatus {
+    /// Frames received, those that tell about errors included.
+    pub frames: u64,
+    /// Frames that tell about errors.
+    pub errors: u64,
+    /// Frames that the kernel lost, as it counted them.
+    pub lost_frames: u64,
+    /// About how many bits the frames took on the bus.
+    pub bits: u64,
+    /// There were frames whose bits cannot be counted: the load is not known.
+    pub unmeasured: bool,
+    /// Bit rate of the bus, in bit/s, if the interface has one.
+    pub bit_rate: Option<u32>,
+}
+
+impl BusStatus {
+    /// The share of the time since `before` in which the bus was busy, a tenth more or less.
+    pub fn load(&self, before: &BusStatus, time: Duration) -> Option<f64> {
+        let rate = self.bit_rate.filter(|_| !self.unmeasured)?;
+        let bits = self.bits.saturating_sub(before.bits) as f64;
+        Some(bits / f64::from(rate) / time.as_secs_f64()).filter(|load| load.is_finite())
+    }
 }
 
 /// Storage, at the moment of the snapshot.
@@ -180,6 +209,7 @@ impl SourceStatus {
             detail: String::new(),
             bytes: 0,
             chunks: 0,
+            bus: BusStatus::default(),
             valid_lines: 0,
             damaged_lines: 0,
             dropped_bytes: 0,

@@ -70,6 +70,8 @@ pub struct Ties {
     pub limits: Limits,
     /// How much faster than real time the clock runs.
     pub clock_scale: f64,
+    /// What a chunk of each source is, by number of the source.
+    pub contents: Vec<Kind>,
 }
 
 #[derive(Clone, Copy, Default)]
@@ -164,7 +166,10 @@ impl Store {
         let Waiting { source, boot_ns, entry } = waiting;
         self.confess(source, boot_ns);
         match entry {
-            Entry::Bytes(bytes) => self.append(source, Kind::Bytes, boot_ns, bytes),
+            Entry::Bytes(bytes) => {
+                let kind = self.ties.contents.get(usize::from(source)).copied();
+                self.append(source, kind.unwrap_or(Kind::Bytes), boot_ns, bytes);
+            }
             Entry::Event(event) => self.append(source, event.kind, boot_ns, event.bytes),
             Entry::Dropped(dropped) => {
                 self.count_dropped(source, dropped.bytes);

@@ -5,6 +5,8 @@
 //! and never decides what is recorded.
 
 use std::time::Duration;
+use wheelwitness_capture::nmea::Line;
+use wheelwitness_capture::serial_can::{Framer, LineDecoder, Says};
 
 /// NMEA 0183 allows 82 characters; boards that send longer lines are still recognised.
 const LINE_LENGTH_MAX: usize = 128;
@@ -32,6 +34,31 @@ pub struct Watcher {
     skipping: bool,
     since_valid_bytes: u64,
     board: Option<String>,
+    /// Lines are those of a CAN adapter.
+    adapter: Option<Adapter>,
+}
+
+/// What is known of the lines of a CAN adapter.
+#[derive(Debug, Default)]
+struct Adapter {
+    framer: Framer,
+    decoder: LineDecoder,
+}
+
+impl Adapter {
+    fn see(&mut self, bytes: &[u8]) -> Noticed {
+        let mut noticed = Noticed::default();
+        let Adapter { framer, decoder } = self;
+        framer.push(0, bytes, &mut |_, line| match line {
+            Line::Sentence(line) => match decoder.decode(line) {
+                Ok(Says::Frame { .. }) => noticed.valid += 1,
+                Ok(Says::Answer | Says::Refusal) => {}
+                Err(_) => noticed.damaged += 1,
+            },
+            Line::Fault(_) => noticed.damaged += 1,
+        });
+        noticed
+    }
 }
 
 impl Watcher {
@@ -40,15 +67,31 @@ impl Watcher {
         Watcher { skipping: true, ..Watcher::default() }
     }
 
+    /// The same for a CAN adapter on a serial line: a frame counts as a whole sentence.
+    pub fn of_adapter() -> Self {
+        Watcher { adapter: Some(Adapter::default()), ..Watcher::new() }
+    }
+
     /// The line was opened anew: what was begun is over, what comes first may be a fragment.
     pub fn reopened(&mut self) {
         self.line.clear();
         self.skipping = true;
         self.since_valid_bytes = 0;
+        if let Some(adapter) = &mut self.adapter {
+            *adapter = Adapter::default();
+        }
     }
 
     /// Shows bytes as they arrived.
     pub fn see(&mut self, bytes: &[u8]) -> Noticed {
+        if let Some(adapter) = &mut self.adapter {
+            let noticed = adapter.see(bytes);
+            self.since_valid_bytes += bytes.len() as u64;
+            if noticed.valid > 0 {
+                self.since_valid_bytes = 0;
+            }
+            return noticed;
+        }
         let mut noticed = Noticed::default();
         for &byte in bytes {
             self.since_valid_bytes += 1;

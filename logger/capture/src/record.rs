@@ -85,6 +85,9 @@ pub mod title {
     /// What the user said the record's source is: `pulse-board`, `gnss`, `can`, `serial-can` or
     /// `other`.
     pub const SOURCE_KIND: &str = "source kind";
+    /// Only frames that pass one of these were recorded from the record's source: a line each, id
+    /// and mask in hexadecimal, 3 or 8 digits. Not there: all frames were.
+    pub const SOURCE_FILTERS: &str = "source filters";
     /// How many times faster than real time the recorder's clock ran, as a decimal number; only
     /// in captures of simulated vehicles. Source: [`super::RECORDER`].
     pub const CLOCK_SCALE: &str = "simulated clock scale";

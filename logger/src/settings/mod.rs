@@ -9,6 +9,7 @@
 //! assert_eq!(receiver.baud, 9_600);
 //! ```
 
+use crate::bus::Filter;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -135,11 +136,16 @@ pub struct TypedSource {
     port: PathBuf,
     baud: Option<u32>,
     kind: Option<SourceKind>,
+    bit_rate: Option<u32>,
+    #[serde(default)]
+    filters: Vec<Filter>,
 }
 
 impl From<SourceSettings> for TypedSource {
     fn from(s: SourceSettings) -> Self {
-        TypedSource { name: s.name, port: s.port, baud: Some(s.baud), kind: Some(s.kind) }
+        let (baud, kind) = (Some(s.baud), Some(s.kind));
+        let (bit_rate, filters) = (s.bit_rate, s.filters);
+        TypedSource { name: s.name, port: s.port, baud, kind, bit_rate, filters }
     }
 }
 
@@ -216,7 +222,9 @@ impl TypedSource {
     fn meant(self) -> SourceSettings {
         let kind = self.kind.unwrap_or(SourceKind::Other);
         let baud = self.baud.unwrap_or(kind.usual_baud());
-        SourceSettings { name: self.name, port: self.port, baud, kind }
+        let bit_rate = self.bit_rate.or(kind.usual_bit_rate());
+        let (name, port, filters) = (self.name, self.port, self.filters);
+        SourceSettings { name, port, baud, kind, bit_rate, filters }
     }
 }
 

@@ -5,7 +5,8 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::time::Instant;
 use wheelwitness_capture::clock::{Clock, Stamp};
-use wheelwitness_capture::record::Kind;
+use wheelwitness_capture::record::{Kind, Losses};
+use wheelwitness_logger::bus::sim::SimBuses;
 use wheelwitness_logger::port::OpenError;
 use wheelwitness_logger::queue::{Entry, Queue};
 use wheelwitness_logger::settings::{Limits, SourceSettings};
@@ -28,12 +29,14 @@ impl Clock for SimulatedTime {
 #[derive(Clone, Debug, PartialEq)]
 enum Seen {
     Bytes(Vec<u8>),
-    Event(Kind, String),
+    Event(Event),
 }
 
-struct Told {
+/// What a recording kept and said.
+pub struct Told {
     all: Vec<(u16, i64, Seen)>,
     ended_ms: i64,
+    pub messages: Vec<String>,
 }
 
 /// Records `sources` from scripted lines for some simulated time, then finishes.
@@ -41,7 +44,22 @@ fn play(ports: &SimPorts, sources: &[&str], time: Duration) -> Told {
     play_and(ports, sources, time, |stop| stop.finish(Reason::Asked))
 }
 
+/// Records `sources` from scripted lines and interfaces for some simulated time, then finishes.
+pub fn play_on(ports: &SimPorts, buses: &SimBuses, sources: &[&str], time: Duration) -> Told {
+    play_all(ports, buses, sources, time, |stop| stop.finish(Reason::Asked))
+}
+
 fn play_and(ports: &SimPorts, sources: &[&str], time: Duration, end: fn(&Stop)) -> Told {
+    play_all(ports, &SimBuses::new(), sources, time, end)
+}
+
+fn play_all(
+    ports: &SimPorts,
+    buses: &SimBuses,
+    sources: &[&str],
+    time: Duration,
+    end: fn(&Stop),
+) -> Told {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_time()
         .start_paused(true)
@@ -50,12 +68,13 @@ fn play_and(ports: &SimPorts, sources: &[&str], time: Duration, end: fn(&Stop)) 
     runtime.block_on(async {
         let clock: Arc<dyn Clock> = Arc::new(SimulatedTime(Instant::now()));
         let settings: Vec<SourceSettings> = sources.iter().map(|s| s.parse().unwrap()).collect();
-        let (status, _messages) = Status::new(clock.clone(), &settings);
+        let (status, messages) = Status::new(clock.clone(), &settings);
         let queue = Arc::new(Queue::<Event>::new(&vec![1; settings.len()], 1 << 24));
         let stop = Stop::new();
         let shared = Arc::new(Shared {
             clock: clock.clone(),
             ports: Arc::new(ports.clone()),
+            buses: Arc::new(buses.clone()),
             queue: queue.clone(),
             status,
             stop: stop.clone(),
@@ -74,46 +93,80 @@ fn play_and(ports: &SimPorts, sources: &[&str], time: Duration, end: fn(&Stop)) 
         let ended_ms = clock.now().boot_ns / 1_000_000;
         let all = queue.take(usize::MAX, Duration::ZERO).unwrap().into_iter();
         let all = all.map(|w| (w.source, w.boot_ns / 1_000_000, seen(w.entry))).collect();
-        Told { all, ended_ms }
+        let messages = messages.try_iter().map(|message| message.text).collect();
+        Told { all, ended_ms, messages }
     })
 }
 
 fn seen(entry: Entry<Event>) -> Seen {
     match entry {
         Entry::Bytes(bytes) => Seen::Bytes(bytes),
-        Entry::Event(event) => {
-            Seen::Event(event.kind, String::from_utf8_lossy(&event.bytes).into_owned())
-        }
+        Entry::Event(event) => Seen::Event(event),
         Entry::Dropped(dropped) => panic!("dropped {dropped:?}"),
     }
 }
 
 impl Told {
     fn bytes(&self, source: u16) -> Vec<u8> {
+        self.chunks(source).concat()
+    }
+
+    /// All chunks of a source.
+    pub fn chunks(&self, source: u16) -> Vec<&[u8]> {
         let of_source = self.all.iter().filter(|(s, ..)| *s == source);
         let chunks = of_source.filter_map(|(_, _, seen)| match seen {
             Seen::Bytes(bytes) => Some(bytes.as_slice()),
-            Seen::Event(..) => None,
+            Seen::Event(_) => None,
         });
-        chunks.collect::<Vec<_>>().concat()
+        chunks.collect()
+    }
+
+    /// Times of all chunks of a source, in milliseconds.
+    pub fn chunk_times(&self, source: u16) -> Vec<i64> {
+        let of_source = self.all.iter().filter(|(s, ..)| *s == source);
+        let chunks = of_source.filter(|(.., seen)| matches!(seen, Seen::Bytes(_)));
+        chunks.map(|(_, ms, _)| *ms).collect()
+    }
+
+    /// What a source's losses say, in records.
+    pub fn losses(&self, source: u16) -> Vec<u64> {
+        let of_source = self.all.iter().filter(|(s, ..)| *s == source);
+        let losses = of_source.filter_map(|(.., seen)| match seen {
+            Seen::Event(Event { kind: Kind::Losses, bytes }) => Losses::from_bytes(bytes),
+            _ => None,
+        });
+        losses.map(|losses| losses.records).collect()
+    }
+
+    /// What happened to a source in order, texts left out.
+    pub fn kinds(&self, source: u16) -> Vec<String> {
+        let of_source = self.all.iter().filter(|(s, ..)| *s == source);
+        let kinds = of_source.filter_map(|(.., seen)| match seen {
+            Seen::Bytes(_) => Some("chunk".to_owned()),
+            Seen::Event(Event { kind: Kind::Text, .. }) => None,
+            Seen::Event(event) => Some(format!("{:?}", event.kind)),
+        });
+        kinds.collect()
     }
 
     /// Times of all events of a kind, in milliseconds.
-    fn times(&self, source: u16, wanted: Kind) -> Vec<i64> {
+    pub fn times(&self, source: u16, wanted: Kind) -> Vec<i64> {
         let of_source = self.all.iter().filter(|(s, ..)| *s == source);
         let wanted =
-            of_source.filter(|(.., seen)| matches!(seen, Seen::Event(k, _) if *k == wanted));
+            of_source.filter(|(.., seen)| matches!(seen, Seen::Event(e) if e.kind == wanted));
         wanted.map(|(_, ms, _)| *ms).collect()
     }
 
     /// Times of all notes that contain `text`, in milliseconds.
-    fn notes(&self, text: &str) -> Vec<i64> {
-        let has = |seen: &Seen| matches!(seen, Seen::Event(Kind::Text, t) if t.contains(text));
+    pub fn notes(&self, text: &str) -> Vec<i64> {
+        let said =
+            |e: &Event| e.kind == Kind::Text && String::from_utf8_lossy(&e.bytes).contains(text);
+        let has = |seen: &Seen| matches!(seen, Seen::Event(e) if said(e));
         self.all.iter().filter(|(.., seen)| has(seen)).map(|(_, ms, _)| *ms).collect()
     }
 }
 
-fn s(seconds: f64) -> Duration {
+pub fn s(seconds: f64) -> Duration {
     Duration::from_secs_f64(seconds)
 }
 
@@ -281,4 +334,50 @@ fn another_board_in_the_same_place_is_noted() {
     let ports = SimPorts::new().script("/sim/a", [first, line(&[bytes(&identity("00000018"))])]);
     let told = play(&ports, &["a=/sim/a,pulse-board"], s(2.0));
     assert_eq!(told.notes("another pulse board answers now: serial 00000018").len(), 1);
+}
+
+#[test]
+fn a_can_adapter_is_told_to_listen_and_at_the_end_to_leave_the_bus() {
+    // Commands of the kernel's driver (slcan-core.c) and of adapters (common practice): close,
+    // 500 kbit/s, times, listen.
+    let frames = "t7E8804410C1AF800000003E8\r";
+    let steps = [
+        // Left open by somebody: it still sends, and a part of a line at that.
+        bytes("55\rt1232AABB\r"),
+        Step::AwaitWriting,
+        Step::Wait(s(0.2)),
+        bytes("\r"),
+        Step::Wait(s(0.1)),
+        bytes("\r"),
+        Step::Wait(s(0.1)),
+        bytes("\r"),
+        bytes(frames),
+    ];
+    let ports = SimPorts::new().script("/sim/a", [line(&steps)]);
+    let told = play(&ports, &["a=/sim/a,serial-can"], s(2.0));
+    assert_eq!(ports.written("/sim/a"), b"C\rS6\rZ1\rL\rC\r");
+    assert_eq!(told.bytes(0), format!("55\rt1232AABB\r\r\r\r{frames}").as_bytes(), "all is kept");
+    assert_eq!(told.notes("the adapter only listens").len(), 1);
+}
+
+#[test]
+fn an_adapter_that_refuses_to_listen_is_never_opened_in_another_way() {
+    let refusals = [Step::AwaitWriting, Step::Wait(s(0.2)), bytes("\u{7}")];
+    let steps = [&refusals[..], &[Step::Wait(s(0.1)), bytes("\u{7}")]].concat();
+    let steps = [&steps[..], &[Step::Wait(s(0.1)), bytes("\u{7}")]].concat();
+    let ports = SimPorts::new().script("/sim/a", [line(&steps)]);
+    let told = play(&ports, &["a=/sim/a,115200,serial-can,250000"], s(2.0));
+    assert_eq!(ports.written("/sim/a"), b"C\rS5\rZ1\rL\rC\r");
+    assert_eq!(told.notes("refuses 250000 bit/s: choose").len(), 1);
+    assert_eq!(told.notes("refuses to listen only, and stays closed").len(), 1);
+}
+
+#[test]
+fn an_adapter_that_never_answers_is_listened_to_all_the_same_and_found_again_is_asked_again() {
+    let first = [Step::Wait(s(5.0)), bytes("t1230\r"), Step::Wait(s(0.5)), Step::HangUp];
+    let second = [Step::Wait(s(3.0)), bytes("t1240\r")];
+    let ports = SimPorts::new().script("/sim/a", [line(&first), line(&second)]);
+    let told = play(&ports, &["a=/sim/a,serial-can"], s(12.0));
+    assert_eq!(told.bytes(0), b"t1230\rt1240\r");
+    assert_eq!(ports.written("/sim/a"), b"C\rS6\rZ1\rL\rC\rS6\rZ1\rL\rC\r");
 }

@@ -62,6 +62,7 @@ impl World {
             clock: Arc::new(HostClock),
             limits,
             clock_scale: 1.0,
+            contents: vec![Kind::Bytes],
         }
     }
 

@@ -23,11 +23,12 @@ const ARROWS: [(&str, &[&str], &[&str]); 8] = [
 ];
 
 /// Libraries, with all that begin with their name, that are the business of some crates only.
-const LIBRARIES: [(&str, &[&str]); 6] = [
+const LIBRARIES: [(&str, &[&str]); 7] = [
     ("polars", &["analyze/tables"]),
     ("plotters", &["analyze"]),
     ("tokio", &["logger"]),
     ("nix", &["logger", "fixtures/rig", "analyze/app"]),
+    ("socketcan", &["logger"]),
     ("nalgebra", &["analyze/driveline"]),
     ("crc32c", &["logger/capture"]),
 ];

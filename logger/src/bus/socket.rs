@@ -1,0 +1,194 @@
+//! The real twin of the bus door: a raw CAN socket of Linux, read and never written.
+//!
+//! The kernel stamps every frame and counts those for which its buffer had no room (socket options
+//! `SO_TIMESTAMPNS` and `SO_RXQ_OVFL`). Both come beside the frame; libraries drop the count, so
+//! the message is received here. The count is cumulative and rides on the first frame after a loss.
+
+use super::link::{self, Named};
+use super::{Arrival, Bus, Filter, Link, OpenedBus, Raw, Ready, What};
+use crate::port::OpenError;
+use nix::cmsg_space;
+use nix::errno::Errno;
+use nix::sys::socket::{ControlMessageOwned, MsgFlags, getsockopt, recvmsg, setsockopt, sockopt};
+use nix::sys::time::TimeSpec;
+use nix::time::{ClockId, clock_gettime};
+use socketcan::{CanFdSocket, CanFilter, Socket, SocketOptions};
+use std::io::{self, IoSliceMut};
+use std::os::fd::{AsFd, AsRawFd, OwnedFd};
+use tokio::io::Interest;
+use tokio::io::unix::AsyncFd;
+use wheelwitness_capture::can::{FD_FORMAT, MAX_FD_BYTES};
+
+/// Size of the kernel's structure of a classic frame, and of an FD frame (`linux/can.h`).
+const CLASSIC_BYTES: usize = 16;
+const FD_BYTES: usize = 72;
+/// Room for more than the largest frame, so that what is too long is seen to be so.
+const ROOM: usize = 128;
+/// The buffer asked for. The usual one holds 278 classic frames; this one more than 5,400, over
+/// half a second of a full bus of 1 Mbit/s (measured: 766 bytes a frame).
+const BUFFER_BYTES: usize = 4 << 20;
+/// Frames taken at once, so that other sources get their turn.
+const BATCH: usize = 512;
+
+/// A socket from which frames come. Nothing here writes to it.
+pub struct FrameSocket {
+    fd: AsyncFd<OwnedFd>,
+    /// Frames lost so far, as the kernel counts: modulo 2^32.
+    lost: u32,
+    seat: Option<Named>,
+    /// Room for what comes beside a frame.
+    beside: Vec<u8>,
+}
+
+/// Listens to the interface `name`; see [`super::Buses::open`].
+pub fn open(name: &str, filters: &[Filter]) -> Result<OpenedBus, OpenError> {
+    let seat = link::find(name)?;
+    let listening = listen(name, filters);
+    let (fd, notes) = listening.map_err(|e| classify(name, &e))?;
+    let failed = |e: io::Error| OpenError::Failed { path: name.into(), text: e.to_string() };
+    let bus = FrameSocket::new(fd, Some(seat)).map_err(failed)?;
+    Ok(OpenedBus { bus: Box::new(bus), name: name.into(), notes })
+}
+
+fn listen(name: &str, filters: &[Filter]) -> io::Result<(OwnedFd, Vec<String>)> {
+    let socket = CanFdSocket::open(name)?;
+    socket.set_error_filter_accept_all()?;
+    if !filters.is_empty() {
+        let words = filters.iter().map(Filter::words);
+        let filters: Vec<_> = words.map(|(id, mask)| CanFilter::new(id, mask)).collect();
+        socket.set_filters(&filters)?;
+    }
+    // The library's socket could write; what is kept of it is a handle without that.
+    let socket = socket.as_fd().try_clone_to_owned()?;
+    let notes = prepare(&socket)?;
+    Ok((socket, notes))
+}
+
+/// Asks for a large buffer, for times and for the count of losses.
+pub fn prepare(socket: &OwnedFd) -> io::Result<Vec<String>> {
+    setsockopt(socket, sockopt::ReceiveTimestampns, &true)?;
+    setsockopt(socket, sockopt::RxqOvfl, &1)?;
+    // Only the administrator may go beyond the limit of the system.
+    if setsockopt(socket, sockopt::RcvBufForce, &BUFFER_BYTES).is_err() {
+        setsockopt(socket, sockopt::RcvBuf, &BUFFER_BYTES)?;
+    }
+    // The kernel gives twice what is asked, and counts its own overhead against it.
+    let given = getsockopt(socket, sockopt::RcvBuf)?;
+    let is_small = given < BUFFER_BYTES;
+    let text = format!(
+        "the kernel holds only about {} frames while this computer is busy; for more, type\n    \
+         sudo sysctl -w net.core.rmem_max={BUFFER_BYTES}",
+        given / BYTES_PER_FRAME
+    );
+    Ok(is_small.then_some(text).into_iter().collect())
+}
+
+/// What a classic frame takes in the kernel's buffer (measured on Linux 6.1: 212,992 bytes hold
+/// 278).
+const BYTES_PER_FRAME: usize = 766;
+
+fn classify(name: &str, error: &io::Error) -> OpenError {
+    match error.raw_os_error().map(Errno::from_raw) {
+        Some(Errno::ENODEV) => OpenError::Absent(name.into()),
+        Some(Errno::EPERM | Errno::EACCES) => OpenError::Denied(name.into()),
+        Some(Errno::EAFNOSUPPORT | Errno::EPROTONOSUPPORT) => OpenError::NoCan(name.into()),
+        _ => OpenError::Failed { path: name.into(), text: error.to_string() },
+    }
+}
+
+impl FrameSocket {
+    /// Frames from any datagram socket, in the layout of the kernel's structures: for feeding a
+    /// source without an interface. Its link counts as up.
+    pub fn over(socket: OwnedFd) -> io::Result<Self> {
+        Self::new(socket, None)
+    }
+
+    fn new(socket: OwnedFd, seat: Option<Named>) -> io::Result<Self> {
+        // Errors of a link do not make a socket readable: they are waited for by themselves.
+        let interest = Interest::READABLE | Interest::ERROR;
+        // SAFETY: the socket is owned by the result, which never changes or closes it before its
+        // own end, and an `OwnedFd` always tells the same descriptor.
+        #[allow(unsafe_code)]
+        let fd = unsafe { AsyncFd::register_with_interest(socket, interest) }?;
+        Ok(FrameSocket { fd, lost: 0, seat, beside: cmsg_space!(TimeSpec, u32) })
+    }
+
+    /// One message; `None` if none waits.
+    fn receive(&mut self, now_ns: i64) -> io::Result<Option<Arrival>> {
+        let mut bytes = [0; ROOM];
+        let mut room = [IoSliceMut::new(&mut bytes)];
+        let (fd, beside) = (self.fd.as_raw_fd(), Some(&mut self.beside[..]));
+        let message = match recvmsg::<()>(fd, &mut room, beside, MsgFlags::MSG_DONTWAIT) {
+            Ok(message) => message,
+            Err(Errno::EAGAIN) => return Ok(None),
+            Err(error) => return Err(error.into()),
+        };
+        let (mut stamp_ns, mut total) = (None, self.lost);
+        for part in message.cmsgs().into_iter().flatten() {
+            match part {
+                ControlMessageOwned::ScmTimestampns(time) => {
+                    stamp_ns = Some(nanoseconds(time));
+                }
+                ControlMessageOwned::RxqOvfl(count) => total = count,
+                _ => {}
+            }
+        }
+        let length = message.bytes;
+        let lost = total.wrapping_sub(self.lost);
+        self.lost = total;
+        let age_ns = stamp_ns.map_or(0, |stamp| now_ns - stamp);
+        let what = read(&bytes[..length.min(ROOM)]);
+        Ok(Some(Arrival { stamp_ns, age_ns, lost, what }))
+    }
+}
+
+fn nanoseconds(time: TimeSpec) -> i64 {
+    time.tv_sec() * 1_000_000_000 + time.tv_nsec()
+}
+
+/// Reads the kernel's structure: id, length, flags, two reserved bytes, data (`linux/can.h`).
+fn read(bytes: &[u8]) -> What {
+    let fd = match bytes.len() {
+        CLASSIC_BYTES => false,
+        FD_BYTES => true,
+        other => return What::NoFrame(other),
+    };
+    let [w0, w1, w2, w3, length, flags, _, _, rest @ ..] = bytes else {
+        return What::NoFrame(bytes.len());
+    };
+    #[expect(clippy::host_endian_bytes, reason = "the kernel's structures are the host's")]
+    let word = u32::from_ne_bytes([*w0, *w1, *w2, *w3]);
+    let mut data = [0; MAX_FD_BYTES];
+    data[..rest.len()].copy_from_slice(rest);
+    let fd_flags = if fd { flags | FD_FORMAT } else { 0 };
+    What::Frame(Raw { word, length: *length, fd_flags, data })
+}
+
+impl Bus for FrameSocket {
+    fn ready(&mut self) -> Ready<'_> {
+        Box::pin(async {
+            let mut guard = self.fd.ready(Interest::READABLE | Interest::ERROR).await?;
+            // Cleared before reading: what comes from now on makes it ready again.
+            guard.clear_ready();
+            Ok(())
+        })
+    }
+
+    fn take(&mut self, into: &mut Vec<Arrival>) -> io::Result<bool> {
+        let now_ns = clock_gettime(ClockId::CLOCK_REALTIME).map_or(0, nanoseconds);
+        for _ in 0..BATCH {
+            match self.receive(now_ns)? {
+                Some(arrival) => into.push(arrival),
+                None => return Ok(false),
+            }
+        }
+        Ok(true)
+    }
+
+    fn link(&mut self) -> Link {
+        match &self.seat {
+            Some(seat) => seat.look(),
+            None => Link { present: true, up: true, ..Link::default() },
+        }
+    }
+}
