@@ -7,14 +7,14 @@ use wheelwitness_analyze::judge::judge;
 use wheelwitness_analyze::result::{Claim, DriveResult, Reported, Verdict};
 use wheelwitness_capture::clock::{SimClock, Stamp};
 use wheelwitness_capture::read::CaptureReader;
-use wheelwitness_capture::record::{Kind, RECORDER, RecordingId, Text, title};
+use wheelwitness_capture::record::{Kind, RECORDER, RecordingId, Text, source_kind, title};
 use wheelwitness_capture::storage::SimStorage;
 use wheelwitness_capture::write::{Limits, Writer};
 use wheelwitness_driveline::vehicle::Coupling;
 use wheelwitness_rig::facts::Fact;
 use wheelwitness_rig::random_drive::random_drive;
 use wheelwitness_rig::truth::{DriveSums, PeriodTruth};
-use wheelwitness_rig::{Fault, Plan, Run, Source};
+use wheelwitness_rig::{BusSettings, Content, Fault, Fit, Plan, Run, Source, scenario};
 
 /// How one claim came out against the truth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -86,15 +86,32 @@ pub fn capture_of(run: &Run, vehicle_text: &str) -> CaptureReader<SimStorage> {
             begun = true;
             let text = Text::new(title::VEHICLE_FILE, vehicle_text).to_bytes();
             writer.append(RECORDER, Kind::Text, chunk.boot_ns, &text).expect("room");
-            for source in [Source::Board, Source::Gnss] {
-                writer.append_text(source as u16, title::SOURCE_NAME, source.name()).expect("room");
-            }
+            name_sources(&mut writer, run);
         }
-        writer.append(chunk.source as u16, Kind::Bytes, chunk.boot_ns, &chunk.bytes).expect("room");
+        let kind = match chunk.content {
+            Content::Bytes => Kind::Bytes,
+            Content::Frame => Kind::CanFrame,
+            Content::Losses => Kind::Losses,
+        };
+        writer.append(chunk.source as u16, kind, chunk.boot_ns, &chunk.bytes).expect("room");
         writer.pump();
     }
     writer.close();
     CaptureReader::from_storage(storage).expect("what was just written can be read")
+}
+
+/// Names and, for a bus, kinds of the sources, as a recorder tells them.
+fn name_sources(writer: &mut Writer<SimStorage>, run: &Run) {
+    for source in [Source::Board, Source::Gnss] {
+        writer.append_text(source as u16, title::SOURCE_NAME, source.name()).expect("room");
+    }
+    if let Some(chunk) = run.wire.iter().find(|c| c.source == Source::Can) {
+        let serial = chunk.content == Content::Bytes;
+        let kind = if serial { source_kind::SERIAL_CAN } else { "can" };
+        let number = Source::Can as u16;
+        writer.append_text(number, title::SOURCE_NAME, Source::Can.name()).expect("room");
+        writer.append_text(number, title::SOURCE_KIND, kind).expect("room");
+    }
 }
 
 /// Drives, judges and compares one random drive.
@@ -108,6 +125,17 @@ pub fn stress(kind: usize, seed: u64) -> Outcome {
     let plan = stress::plan(kind, seed);
     let text = toml::to_string(&plan.declared).expect("a vehicle is plain data");
     outcome(STRESSES[kind].0, seed, &plan, &text)
+}
+
+/// The demo's drive on a vehicle with a bus, seen through one fit and called. The truth is the
+/// same for every fit of a seed.
+pub fn fitted(fit: Fit, seed: u64) -> Outcome {
+    let mut plan = scenario::demo(seed, Vec::new());
+    let bus = BusSettings::draw(seed);
+    plan.settings.bus = Some(bus);
+    plan.declared = fit.of(&plan.declared, &bus);
+    let text = toml::to_string(&plan.declared).expect("a vehicle is plain data");
+    outcome("fit", seed, &plan, &text)
 }
 
 fn outcome(kind: &'static str, seed: u64, plan: &Plan, vehicle_text: &str) -> Outcome {

@@ -1,4 +1,4 @@
-//! `rig`: a simulated vehicle drives, into a file or onto pseudo-terminals.
+//! `rig`: a simulated vehicle drives, into a file, onto pseudo-terminals or onto a CAN interface.
 
 use crate::exit;
 use crate::terminal::{complain, say};
@@ -6,9 +6,14 @@ use clap::Args;
 use std::fs::OpenOptions;
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 use wheelwitness_driveline::vehicle::Vehicle;
-use wheelwitness_rig::pty::{Serve, Served};
-use wheelwitness_rig::{Fault, Plan, Run, Script, random_drive, scenario};
+use wheelwitness_rig::bus::Link;
+use wheelwitness_rig::interface::play;
+use wheelwitness_rig::pty::{Serve, Served, Serving};
+use wheelwitness_rig::{
+    BusSettings, Fault, Message, Messages, Plan, Run, Script, Source, random_drive, scenario,
+};
 
 /// Arguments of `rig`.
 #[derive(Debug, Args)]
@@ -43,6 +48,15 @@ pub struct RigArgs {
     /// Serve on pseudo-terminals, linked as `board` and `gnss` in this folder.
     #[arg(long)]
     pub serve: Option<PathBuf>,
+    /// The vehicle has a CAN bus: play its frames onto this interface, such as `vcan0`.
+    #[arg(long, value_name = "INTERFACE", conflicts_with = "serial_can")]
+    pub can: Option<String>,
+    /// The vehicle has a CAN bus: serve it as a serial-line adapter would, linked as `can`.
+    #[arg(long, requires = "serve")]
+    pub serial_can: bool,
+    /// A message that the bus carries, such as `wheel-speeds`; all of them if none is named.
+    #[arg(long, value_name = "MESSAGE", value_parser = message)]
+    pub message: Vec<Message>,
     /// Seconds of the drive per second while serving.
     #[arg(long, default_value_t = 1.0, value_parser = positive)]
     pub clock_scale: f64,
@@ -53,6 +67,15 @@ fn positive(text: &str) -> Result<f64, String> {
     let fine = scale.is_finite() && scale > 0.0;
     fine.then_some(scale).ok_or_else(|| "write a number above 0".to_string())
 }
+
+fn message(text: &str) -> Result<Message, String> {
+    let names = || Message::ALL.map(|m| m.to_string()).join(", ");
+    let named = Message::ALL.into_iter().find(|m| m.to_string() == text);
+    named.ok_or_else(|| format!("name one of {}", names()))
+}
+
+/// Bit rate of the line from a serial-line adapter that is served.
+const SERIAL_CAN_BAUD: u32 = 1_000_000;
 
 /// Why a command ends early: exit code and what to do.
 type Refusal = (i32, String);
@@ -71,19 +94,46 @@ pub fn run(args: &RigArgs) -> i32 {
 fn drive(args: &RigArgs) -> Result<(), Refusal> {
     let (mut plan, vehicle_text) = planned(args)?;
     plan.settings.close &= args.serve.is_none();
+    plan.settings.bus = bus(args, plan.seed);
     let run = plan.run();
     write(&args.vehicle_out, || vehicle_text)?;
     write(&args.wire_lines, || run.wire_lines())?;
     write(&args.truth, || json(&run.truth))?;
     write(&args.facts, || json(&run.truth.facts(&plan.declared)))?;
-    say(&format!(
-        "simulated: {}, {:.0} s, {:.0} m, {} sentences of the board\n",
-        run.truth.vehicle_name, run.truth.duration_s, run.truth.distance_m, run.truth.board.sent
-    ));
-    match &args.serve {
-        Some(folder) => serve(&run, folder, args.clock_scale),
-        None => Ok(()),
+    say(&told(&run));
+    let serving = args.serve.as_ref().map(|folder| serve(&run, folder, args)).transpose()?;
+    if let Some(interface) = &args.can {
+        // Both begin together: when every serial line has a reader.
+        while serving.as_ref().is_some_and(|s| !s.has_begun() && !s.is_done()) {
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        play_onto(&run, interface, args.clock_scale)?;
     }
+    serving.map_or(Ok(()), |serving| finish(serving, args))
+}
+
+/// The bus, if the arguments ask for one.
+fn bus(args: &RigArgs, seed: u64) -> Option<BusSettings> {
+    let mut bus = BusSettings::draw(seed);
+    if !args.message.is_empty() {
+        bus.messages = Messages::of(&args.message);
+    }
+    if args.serial_can {
+        bus.link = Link::SerialLine { baud: SERIAL_CAN_BAUD, stamps: false };
+    }
+    (args.can.is_some() || args.serial_can).then_some(bus)
+}
+
+fn told(run: &Run) -> String {
+    let t = &run.truth;
+    let bus = t.bus.as_ref().map_or(String::new(), |b| {
+        let (frames, rate, busy) = (b.frames, b.bit_rate / 1000, 100.0 * b.busy_share);
+        format!(", {frames} frames on a bus of {rate} kbit/s that is {busy:.0} % busy")
+    });
+    format!(
+        "simulated: {}, {:.0} s, {:.0} m, {} sentences of the board{bus}\n",
+        t.vehicle_name, t.duration_s, t.distance_m, t.board.sent
+    )
 }
 
 fn json(value: &impl serde::Serialize) -> String {
@@ -135,21 +185,47 @@ fn write(file: &Option<PathBuf>, text: impl FnOnce() -> String) -> Result<(), Re
     })
 }
 
-fn serve(run: &Run, folder: &Path, clock_scale: f64) -> Result<(), Refusal> {
-    let failed = |e: std::io::Error| {
-        let help = "name a folder that you may write in";
-        (exit::DEVICE, format!("{}: {e}; {help}", folder.display()))
-    };
-    std::fs::create_dir_all(folder).map_err(failed)?;
-    let serving = Serve::in_folder(folder, clock_scale).start(run).map_err(failed)?;
+fn cannot_serve(e: std::io::Error, folder: &Path) -> Refusal {
+    (exit::DEVICE, format!("{}: {e}; name a folder that you may write in", folder.display()))
+}
+
+fn serve(run: &Run, folder: &Path, args: &RigArgs) -> Result<Serving, Refusal> {
+    std::fs::create_dir_all(folder).map_err(|e| cannot_serve(e, folder))?;
+    let mut sources = vec![Source::Board, Source::Gnss];
+    if args.serial_can {
+        sources.push(Source::Can);
+    }
+    let lines = Serve::sources_in_folder(&sources, folder, args.clock_scale);
+    let serving = lines.start(run).map_err(|e| cannot_serve(e, folder))?;
+    let names: Vec<_> = lines.links.iter().map(|l| l.1.display().to_string()).collect();
     say(&format!(
-        "serving {0}/board and {0}/gnss at {clock_scale} times real time; begins when both are \
-         read, ends when the recording is finished\n",
-        folder.display()
+        "serving {} at {} times real time; begins when all are read, ends when the recording \
+         is finished\n",
+        names.join(", "),
+        args.clock_scale
     ));
-    for Served { source, written, unheard, closed } in serving.wait().map_err(failed)? {
+    Ok(serving)
+}
+
+fn finish(serving: Serving, args: &RigArgs) -> Result<(), Refusal> {
+    let folder = args.serve.as_deref().unwrap_or(Path::new("."));
+    let all = serving.wait().map_err(|e| cannot_serve(e, folder))?;
+    for Served { source, written, unheard, closed } in all {
         let end = if closed { ", closed on request" } else { "" };
         say(&format!("{}: {written} bytes, {unheard} unheard{end}\n", source.name()));
     }
+    Ok(())
+}
+
+fn play_onto(run: &Run, interface: &str, clock_scale: f64) -> Result<(), Refusal> {
+    say(&format!("playing onto {interface} at {clock_scale} times real time\n"));
+    let played = play(run, interface, clock_scale).map_err(|e| {
+        let help = format!(
+            "name a CAN interface that is up; a virtual one: `ip link add {interface} type vcan`, \
+             then `ip link set {interface} up`"
+        );
+        (exit::DEVICE, format!("{interface}: {e}; {help}"))
+    })?;
+    say(&format!("{interface}: {} frames, {} while it was down\n", played.sent, played.unheard));
     Ok(())
 }

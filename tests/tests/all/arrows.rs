@@ -28,7 +28,7 @@ const LIBRARIES: [(&str, &[&str]); 7] = [
     ("plotters", &["analyze"]),
     ("tokio", &["logger"]),
     ("nix", &["logger", "fixtures/rig", "analyze/app"]),
-    ("socketcan", &["logger"]),
+    ("socketcan", &["logger", "fixtures/rig"]),
     ("nalgebra", &["analyze/driveline"]),
     ("crc32c", &["logger/capture"]),
 ];
