@@ -69,7 +69,7 @@ impl Buses for OneSocket {
     fn open(&self, name: &str, _: &[Filter]) -> Result<OpenedBus, OpenError> {
         let socket = self.0.lock().expect("no panic").take();
         let socket = socket.ok_or_else(|| OpenError::Absent(name.into()))?;
-        let bus = Box::new(FrameSocket::over(socket).expect("a socket to wait for"));
+        let bus = Box::new(FrameSocket::over(socket));
         Ok(OpenedBus { bus, name: name.into(), notes: Vec::new() })
     }
 }

@@ -20,15 +20,15 @@ pub fn describe(interfaces: &[(String, Link)]) -> String {
 fn describe_one(out: &mut String, name: &str, link: &Link) -> std::fmt::Result {
     let indented = |cure: &str| cure.replace('\n', "\n        ");
     writeln!(out, "{name}")?;
-    if link.up {
-        let state = link.controller.map_or(String::new(), |c| format!(", {}", c.name()));
-        writeln!(out, "    state   up{state}")?;
-    } else {
-        writeln!(
+    let state = link.controller.map_or(String::new(), |c| format!(", {}", c.name()));
+    match (link.up, link.listen_only) {
+        (true, _) => writeln!(out, "    state   up{state}")?,
+        // The commands for its mode switch it on as well.
+        (false, Some(false)) => writeln!(out, "    state   down")?,
+        (false, _) => writeln!(
             out,
-            "    state   down; to switch it on, type\n            \
-                       sudo ip link set {name} up"
-        )?;
+            "    state   down; to switch it on, type\n            sudo ip link set {name} up"
+        )?,
     }
     match link.bit_rate {
         Some(rate) => writeln!(out, "    speed   {rate} bit/s")?,

@@ -31,8 +31,11 @@ const BUFFER_BYTES: usize = 4 << 20;
 const BATCH: usize = 512;
 
 /// A socket from which frames come. Nothing here writes to it.
+///
+/// It is registered with the runtime only while somebody waits: registered all the time, every
+/// frame would wake the thread, whatever it waits for.
 pub struct FrameSocket {
-    fd: AsyncFd<OwnedFd>,
+    fd: OwnedFd,
     /// Frames lost so far, as the kernel counts: modulo 2^32.
     lost: u32,
     seat: Option<Named>,
@@ -45,8 +48,7 @@ pub fn open(name: &str, filters: &[Filter]) -> Result<OpenedBus, OpenError> {
     let seat = link::find(name)?;
     let listening = listen(name, filters);
     let (fd, notes) = listening.map_err(|e| classify(name, &e))?;
-    let failed = |e: io::Error| OpenError::Failed { path: name.into(), text: e.to_string() };
-    let bus = FrameSocket::new(fd, Some(seat)).map_err(failed)?;
+    let bus = FrameSocket::new(fd, Some(seat));
     Ok(OpenedBus { bus: Box::new(bus), name: name.into(), notes })
 }
 
@@ -99,18 +101,12 @@ fn classify(name: &str, error: &io::Error) -> OpenError {
 impl FrameSocket {
     /// Frames from any datagram socket, in the layout of the kernel's structures: for feeding a
     /// source without an interface. Its link counts as up.
-    pub fn over(socket: OwnedFd) -> io::Result<Self> {
+    pub fn over(socket: OwnedFd) -> Self {
         Self::new(socket, None)
     }
 
-    fn new(socket: OwnedFd, seat: Option<Named>) -> io::Result<Self> {
-        // Errors of a link do not make a socket readable: they are waited for by themselves.
-        let interest = Interest::READABLE | Interest::ERROR;
-        // SAFETY: the socket is owned by the result, which never changes or closes it before its
-        // own end, and an `OwnedFd` always tells the same descriptor.
-        #[allow(unsafe_code)]
-        let fd = unsafe { AsyncFd::register_with_interest(socket, interest) }?;
-        Ok(FrameSocket { fd, lost: 0, seat, beside: cmsg_space!(TimeSpec, u32) })
+    fn new(fd: OwnedFd, seat: Option<Named>) -> Self {
+        FrameSocket { fd, lost: 0, seat, beside: cmsg_space!(TimeSpec, u32) }
     }
 
     /// One message; `None` if none waits.
@@ -167,9 +163,13 @@ fn read(bytes: &[u8]) -> What {
 impl Bus for FrameSocket {
     fn ready(&mut self) -> Ready<'_> {
         Box::pin(async {
-            let mut guard = self.fd.ready(Interest::READABLE | Interest::ERROR).await?;
-            // Cleared before reading: what comes from now on makes it ready again.
-            guard.clear_ready();
+            // Errors of a link do not make a socket readable: they are waited for by themselves.
+            let interest = Interest::READABLE | Interest::ERROR;
+            // SAFETY: the socket is borrowed for as long as it is registered; it is neither
+            // changed nor closed meanwhile, and a `BorrowedFd` always tells the same descriptor.
+            #[allow(unsafe_code)]
+            let waited = unsafe { AsyncFd::register_with_interest(self.fd.as_fd(), interest) }?;
+            waited.ready(interest).await?.retain_ready();
             Ok(())
         })
     }

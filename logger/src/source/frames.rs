@@ -80,32 +80,32 @@ impl<'a> Frames<'a> {
 
     pub(super) async fn run(&mut self) -> Ended {
         let stop = self.source.shared.stop.clone();
-        let stopping = stop.wait();
-        tokio::pin!(stopping);
         // An interface that was down when it was opened leaves an error behind that is no news.
         let met = self.take_all();
         if let Some(ended) = self.react(Met { down: false, ..met }) {
             return ended;
         }
-        self.hand_over();
+        let mut came = self.hand_over();
         loop {
-            let stopped = tokio::select! {
-                biased;
-                () = &mut stopping => true,
-                // Its error is that of the runtime, not of the bus; the read tells about the bus.
-                _ = self.bus.ready() => false,
-                () = sleep_until(self.next_look) => false,
-            };
-            let met = self.take_all();
-            self.hand_over();
-            if stopped {
+            if stop.reason().is_some() {
                 return Ended::Stopped;
             }
+            if !came {
+                tokio::select! {
+                    biased;
+                    () = stop.wait() => {}
+                    // Its error is that of the runtime, not of the bus; the read tells of the bus.
+                    _ = self.bus.ready() => {}
+                    () = sleep_until(self.next_look) => {}
+                }
+            }
+            // More may come in the same breath. A stop ends the rest, and the next round.
+            let _ = timeout(REST, stop.wait()).await;
+            let met = self.take_all();
+            came = self.hand_over();
             if let Some(ended) = self.react(met) {
                 return ended;
             }
-            // A stop that comes now is seen by the next round.
-            let _ = timeout(REST, stop.wait()).await;
         }
     }
 
@@ -135,6 +135,7 @@ impl<'a> Frames<'a> {
         }
     }
 
+    /// Acts on what was met besides frames.
     fn react(&mut self, met: Met) -> Option<Ended> {
         if let Some(why) = met.broken {
             return Some(self.gone(&why));
@@ -218,7 +219,11 @@ impl<'a> Frames<'a> {
 
     fn mind_controller(&mut self, before: Option<Controller>) {
         let now = self.link.controller;
+        // An error frame may have told it already.
+        let known =
+            now == Some(Controller::BusOff) && self.told.is_some_and(|(_, news)| news.is_bus_off());
         if now != before
+            && !known
             && let Some(state) = now
         {
             self.source.note(&format!("controller: {}{}", state.name(), self.bus_off_cure(state)));
@@ -255,10 +260,10 @@ impl<'a> Frames<'a> {
         }
     }
 
-    /// Hands what was taken to storage, in order.
-    fn hand_over(&mut self) {
+    /// Hands what was taken to storage, in order; whether it was anything.
+    fn hand_over(&mut self) -> bool {
         if self.batch.is_empty() {
-            return;
+            return false;
         }
         // Frames came although nobody had told that the link is up again.
         if !self.link.up {
@@ -290,6 +295,7 @@ impl<'a> Frames<'a> {
         shown.chunks = sum.frames;
         shown.last_boot_ns = Some(self.last_ns);
         shown.bus = sum;
+        true
     }
 
     /// Moves the kernel's stamp to boot time: as long before now as it says, but never before the

@@ -1,6 +1,7 @@
 //! The life of a CAN source on simulated interfaces and simulated time.
 
 use crate::lines::{Told, play_on, s};
+use std::path::Path;
 use wheelwitness_capture::record::Kind;
 use wheelwitness_logger::bus::sim::{Opening, SimBuses, Step, frame};
 use wheelwitness_logger::bus::{Arrival, Controller, Filter, Link, What};
@@ -197,4 +198,27 @@ fn what_waits_when_the_recording_stops_is_still_kept() {
     // The interface is opened after the first pause, a tenth of a second.
     let told = play(SimBuses::new().script("can0", [bus(UP, &steps)]), 2.1);
     assert_eq!(ids(&told), [1, 2, 3]);
+}
+
+#[test]
+fn nothing_in_the_logger_can_write_to_a_bus() {
+    // Words by which a message leaves a socket (send(2), write(2), and the library's own).
+    let ways = ["write_frame", "transmit", "sendmsg", "sendmmsg", ".send(", "send_frame", "write("];
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/bus");
+    let mut seen = 0;
+    for file in std::fs::read_dir(folder).unwrap().flatten() {
+        let text = std::fs::read_to_string(file.path()).unwrap();
+        let code = text.split("#[cfg(test)]").next().unwrap_or_default();
+        let name = file.file_name().into_string().unwrap();
+        for way in ways {
+            assert!(!code.contains(way), "{name}: {way}");
+        }
+        // The only question that leaves goes to the kernel's own route socket.
+        assert!(!code.contains("sendto") || name == "link.rs", "{name}: sendto");
+        seen += 1;
+    }
+    assert!(seen >= 5, "{seen} files: the rule no longer sees them");
+    let gather =
+        std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("src/source/frames.rs"));
+    assert!(!gather.unwrap().contains("write"));
 }
