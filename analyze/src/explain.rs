@@ -152,7 +152,7 @@ fn rows(out: &mut String, e: &Engagement) {
             s.rear,
             s.counted,
             s.demanded[0],
-            s.variance.sqrt()
+            s.counted_u()
         );
     }
 }

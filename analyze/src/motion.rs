@@ -7,13 +7,14 @@ use crate::series::{LiftedWindow, Series};
 use wheelwitness_capture::read::{CaptureReader, ReadError};
 use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::agreement::{Agreement, AgreementFold};
-use wheelwitness_driveline::allowance::{MismatchPrior, PeriodFold, Segment, Standstill, fit};
+use wheelwitness_driveline::allowance::{MismatchPrior, fit};
 use wheelwitness_driveline::course::Course;
 use wheelwitness_driveline::demand::{Motion, Prefer, Setup};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
 use wheelwitness_driveline::pulse::{
     Count, Counted, Counter, Sensing, Step, Stepper, ToothPattern,
 };
+use wheelwitness_driveline::segment::{PeriodFold, Segment, Standstill};
 use wheelwitness_driveline::signal::{Said, Sample};
 use wheelwitness_driveline::vehicle::{Coupling, Edges, Place, Sensor, Vehicle};
 

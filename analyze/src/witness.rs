@@ -1,8 +1,9 @@
 //! The shafts as a witness of the mode: which couplings fit what they did.
 
 use crate::motion::{Motions, Period};
-use wheelwitness_driveline::allowance::{MismatchPrior, Segment, fit, front_share};
+use wheelwitness_driveline::allowance::{MismatchPrior, fit, front_share};
 use wheelwitness_driveline::quantity::Estimate;
+use wheelwitness_driveline::segment::Segment;
 use wheelwitness_driveline::selection::CouplingSeen;
 use wheelwitness_driveline::vehicle::{Coupling, Vehicle};
 use wheelwitness_driveline::verdict::{Bounds, Judgement, judge};

@@ -5,6 +5,8 @@
 //! everything else is kept quiet.
 
 use wheelwitness_driveline::demand::LEFT_RIGHT_U;
+use wheelwitness_driveline::mismatch::RESISTANCE_U_MPS2;
+use wheelwitness_driveline::units::STANDARD_GRAVITY;
 use wheelwitness_driveline::vehicle::Place;
 use wheelwitness_rig::Plan;
 use wheelwitness_rig::random::Random;
@@ -18,7 +20,7 @@ pub const STRESSES: [(&str, &str); 6] = [
     ("left/right tyres", CIRCLE_ONE_WAY),
     ("circumference", CIRCLES_BY_COURSE),
     ("backlash", LOCKED_SHORT),
-    ("traction", UPHILL),
+    ("traction", ON_A_GRADE),
 ];
 
 const CIRCLES_SLOW: &str = "select full-time\nawait 15 at 1\ncircle left lock turns 2 at 0.9\n\
@@ -26,12 +28,12 @@ const CIRCLES_SLOW: &str = "select full-time\nawait 15 at 1\ncircle left lock tu
 const CIRCLES_QUICK: &str = "select full-time\nawait 15 at 1\ncircle left radius 9 turns 2 at 3.3\n\
     circle right radius 9 turns 2 at 3.3\nspeed 7\nstraight 120 at 7\nstop\nwait 1";
 const CIRCLE_ONE_WAY: &str = "select full-time\nawait 15 at 1\nspeed 7\nstraight 120 at 7\n\
-    speed 1.2\ncircle left radius 15 turns 1 at 1.2\nstop\nwait 1";
+    speed 1.2\ncircle left radius 15 turns 3 at 1.5\nstop\nwait 1";
 const CIRCLES_BY_COURSE: &str = "select full-time\nawait 15 at 1\ncircle left lock turns 3 at 1.5\n\
     circle right lock turns 3 at 1.5\nspeed 7\nstraight 120 at 7\nstop\nwait 1";
 const LOCKED_SHORT: &str = "ground loose\nselect locked\nawait 15 at 1\nspeed 4\nstraight 40 at 4\n\
     coast 3\nspeed 1.5\ncircle left radius 7 turns 0.7 at 1.5\ncoast 2\nspeed 3\nstop\nwait 1";
-const UPHILL: &str = "slope 0.02 0\nspeed 9\nstraight 260 at 9\nstop\nwait 1";
+const ON_A_GRADE: &str = "speed 9\nstraight 260 at 9\nstop\nwait 1";
 
 /// The plan of one stress drive.
 pub fn plan(stress: usize, seed: u64) -> Plan {
@@ -45,9 +47,16 @@ pub fn plan(stress: usize, seed: u64) -> Plan {
         declared.tyres.front.circumference_u_mm = Some(70.0);
         declared.tyres.rear.circumference_u_mm = Some(70.0);
     }
-    let script = Script::parse(name, text).expect("stress scripts are sound");
-    let mut plan = Plan::new(declared, script, seed, Vec::new());
     let random = &mut Random::stream(seed, name);
+    let text = match name {
+        "traction" => {
+            let grade = RESISTANCE_U_MPS2 / STANDARD_GRAVITY * random.normal();
+            format!("slope {grade:.5} 0\n{text}")
+        }
+        _ => text.to_owned(),
+    };
+    let script = Script::parse(name, &text).expect("stress scripts are sound");
+    let mut plan = Plan::new(declared, script, seed, Vec::new());
     plan.settings.close = true;
     match name {
         "circumference" => {

@@ -6,17 +6,12 @@
 //! rows, never windows that share edges; the uncertainty of `y` is never the scatter alone: every
 //! number that the demand rests on is moved once and the fit repeated.
 
-use crate::demand::{CurvatureSource, DOUBTS, Demanded, Motion};
+use crate::demand::{CurvatureSource, DOUBTS};
 use crate::quantity::{Component, Estimate};
+use crate::segment::{Phases, Segment, by_manoeuvre, is_straight, side};
 use crate::share::{SentRow, share_of_sent};
-use crate::stats::{Fit, least_squares};
+use crate::stats::{Fit, few, least_squares};
 use crate::turn::{MOVED_NAMES, Opens};
-
-/// Straight enough: below this curvature a stretch is not a turn, 1/m.
-pub const STRAIGHT_PER_M: f64 = 1.0 / 150.0;
-
-/// Longest segment, microseconds; longer stretches become several rows.
-const SEGMENT_MAX_US: i64 = 15_000_000;
 
 /// What is known beforehand of the mismatch, in turns of the front output per rear turn, less one.
 ///
@@ -56,227 +51,6 @@ const LEAST_SHARE: f64 = 0.05;
 
 /// Least demanded difference that exercises a mode, turns.
 pub const EXERCISE_TURN: f64 = 1.5;
-
-/// A stretch of steps with about one curvature: one row of the fit.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Segment {
-    /// Board time at the start, microseconds.
-    pub start_us: i64,
-    /// Board time at the end, microseconds.
-    pub end_us: i64,
-    /// Raw records, first and last.
-    pub records: (u64, u64),
-    /// Rear output turns.
-    pub rear: f64,
-    /// Front less rear output turns.
-    pub counted: f64,
-    /// Input turns over range ratio, where measured throughout.
-    pub input: Option<f64>,
-    /// Variance of `counted` from the phases at both ends, turns squared.
-    pub variance: f64,
-    /// Variance of `input` likewise.
-    pub input_variance: f64,
-    /// Variance of `rear` likewise.
-    pub rear_variance: f64,
-    /// Demanded turn part.
-    pub demanded: Demanded,
-    /// Standard uncertainty of the demanded part from the noise of the curvature, turns.
-    pub demanded_u: f64,
-    /// Demanded part where the course gave a second opinion: by the wheels, by the course, turns.
-    pub opinions: [f64; 2],
-    /// Integral of acceleration over rear turns, m/s^2 times turns.
-    pub traction: f64,
-    /// Sum of curvature times rear turns (signed).
-    pub curvature_turn: f64,
-    /// Where the curvature came from; None where there was none.
-    pub source: Option<CurvatureSource>,
-    /// Rear output at rest while the front one and the input turned: a wheel is lifted.
-    pub lifted: bool,
-    /// What units that send their turns leave open.
-    pub sent: Opens,
-    /// Scale of the input against the rear output, relative standard uncertainty.
-    pub input_scale_u: f64,
-    first_speed: f64,
-    last_speed: f64,
-    metres_per_turn: f64,
-    smear_s: f64,
-}
-
-impl Segment {
-    /// Mean curvature, 1/m, positive to the right.
-    pub fn curvature(&self) -> f64 {
-        if self.rear > 0.0 { self.curvature_turn / self.rear } else { 0.0 }
-    }
-
-    /// Length in seconds.
-    pub fn seconds(&self) -> f64 {
-        (self.end_us - self.start_us) as f64 * 1e-6
-    }
-
-    fn begin(m: &Motion, range: f64, metres_per_turn: f64, lifted: bool) -> Self {
-        let mut s = Segment {
-            start_us: m.start_us,
-            end_us: m.start_us,
-            records: m.records,
-            rear: 0.0,
-            counted: 0.0,
-            input: Some(0.0),
-            variance: m.front.u_start.powi(2) + m.rear.u_start.powi(2),
-            input_variance: m.input.map_or(0.0, |i| (i.u_start / range).powi(2)),
-            rear_variance: m.rear.u_start.powi(2),
-            demanded: [0.0; 1 + DOUBTS.len()],
-            demanded_u: 0.0,
-            opinions: [0.0; 2],
-            traction: 0.0,
-            curvature_turn: 0.0,
-            source: m.source,
-            lifted,
-            sent: Opens::default(),
-            input_scale_u: m.input_scale_u,
-            first_speed: m.speed_mps,
-            last_speed: m.speed_mps,
-            metres_per_turn,
-            smear_s: m.smear_s,
-        };
-        s.take(m, range);
-        s
-    }
-
-    fn take(&mut self, m: &Motion, range: f64) {
-        self.end_us = m.end_us;
-        self.records.1 = m.records.1;
-        self.rear += m.rear.turns;
-        self.counted += m.front.turns - m.rear.turns;
-        self.input = self.input.zip(m.input).map(|(sum, i)| sum + i.turns / range);
-        self.demanded.iter_mut().zip(m.demanded).for_each(|(sum, d)| *sum += d);
-        if let Some(by_course) = m.demanded_by_course {
-            self.opinions[0] += m.demanded[0];
-            self.opinions[1] += by_course;
-        }
-        let k = m.curvature.unwrap_or(0.0);
-        self.curvature_turn += k * m.rear.turns;
-        if k != 0.0 {
-            let u = 2.0 * m.curvature_u / k.abs() * m.demanded[0];
-            self.demanded_u = self.demanded_u.hypot(u);
-        }
-        self.sent.add(&Opens::of(&m.front, &m.rear, m.input.map(|i| i.times(1.0 / range))));
-        self.last_speed = m.speed_mps;
-        self.traction =
-            (self.last_speed.powi(2) - self.first_speed.powi(2)) / 2.0 / self.metres_per_turn;
-    }
-
-    fn close(mut self, end: &Motion, range: f64) -> Self {
-        self.variance += end.front.u_end.powi(2) + end.rear.u_end.powi(2);
-        self.rear_variance += end.rear.u_end.powi(2);
-        self.input_variance += end.input.map_or(0.0, |i| (i.u_end / range).powi(2));
-        self
-    }
-
-    /// Takes the following segment of the same manoeuvre in.
-    fn absorb(&mut self, next: &Segment) {
-        self.end_us = next.end_us;
-        self.records.1 = next.records.1;
-        self.rear += next.rear;
-        self.counted += next.counted;
-        self.input = self.input.zip(next.input).map(|(a, b)| a + b);
-        // Ends that meet cancel: one end of each is left.
-        self.variance = (self.variance + next.variance) / 2.0;
-        self.input_variance = (self.input_variance + next.input_variance) / 2.0;
-        self.rear_variance = (self.rear_variance + next.rear_variance) / 2.0;
-        self.demanded.iter_mut().zip(next.demanded).for_each(|(a, b)| *a += b);
-        self.demanded_u = self.demanded_u.hypot(next.demanded_u);
-        self.opinions[0] += next.opinions[0];
-        self.opinions[1] += next.opinions[1];
-        self.traction += next.traction;
-        self.sent.add(&next.sent);
-        self.curvature_turn += next.curvature_turn;
-    }
-
-    fn continues_with(&self, m: &Motion) -> bool {
-        let (mean, k) = (self.curvature(), m.curvature.unwrap_or(0.0));
-        let alike = match self.source {
-            // A course lags and smears: a whole turn stays together, with how it began and ended.
-            Some(CurvatureSource::Course) => side(k) == side(mean),
-            _ => (k - mean).abs() <= STRAIGHT_PER_M.max(0.25 * mean.abs()),
-        };
-        alike
-            && m.start_us == self.end_us
-            && m.source == self.source
-            && m.end_us - self.start_us <= SEGMENT_MAX_US
-    }
-}
-
-/// Folds the motions of one engagement period into segments.
-#[derive(Debug, Clone)]
-pub struct PeriodFold {
-    range: f64,
-    metres_per_turn: f64,
-    open: Option<(Segment, Motion)>,
-    done: Vec<Segment>,
-    /// Steps in which one output stood still while the other turned and no lifted wheel explains
-    /// it: a silent sensor.
-    pub silent_steps: u32,
-}
-
-/// What else stood still, for steps in which the rear output did.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Standstill {
-    /// Another witness (rear wheels, receiver) says that the vehicle stood.
-    Confirmed,
-    /// No other witness.
-    Unknown,
-    /// Another witness says that it moved.
-    Denied,
-}
-
-/// Most segments kept in one period; longer periods go on without the later ones' detail.
-const SEGMENTS_MAX: usize = 4096;
-
-impl PeriodFold {
-    /// A period in a range (input turns per turn of the center differential's carrier).
-    pub fn new(range: f64, metres_per_turn: f64) -> Self {
-        PeriodFold { range, metres_per_turn, open: None, done: Vec::new(), silent_steps: 0 }
-    }
-
-    /// Takes one motion in.
-    pub fn push(&mut self, m: &Motion, standstill: Standstill) {
-        let lifted = m.rear.still && !m.front.still && m.front.turns > 0.0;
-        let usable = match (m.front.still, m.rear.still) {
-            (false, false) => true,
-            (true, true) => return self.cut(),
-            _ => lifted && standstill == Standstill::Confirmed,
-        };
-        if !usable {
-            self.silent_steps += u32::from(!m.is_under_floor());
-            return self.cut();
-        }
-        match &mut self.open {
-            Some((s, last)) if s.lifted == lifted && s.continues_with(m) => {
-                s.take(m, self.range);
-                *last = m.clone();
-            }
-            _ => {
-                self.cut();
-                let s = Segment::begin(m, self.range, self.metres_per_turn, lifted);
-                self.open = Some((s, m.clone()));
-            }
-        }
-    }
-
-    fn cut(&mut self) {
-        if let Some((s, last)) = self.open.take()
-            && self.done.len() < SEGMENTS_MAX
-        {
-            self.done.push(s.close(&last, self.range));
-        }
-    }
-
-    /// The segments so far; the open one is closed.
-    pub fn finish(mut self) -> Vec<Segment> {
-        self.cut();
-        self.done
-    }
-}
 
 /// What one period says about allowance and mismatch.
 #[derive(Debug, Clone, PartialEq)]
@@ -323,7 +97,7 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
         let u = base.covariance[k][k].sqrt();
         vec![
             Component::own("counting", u),
-            Component::from_scatter("scatter", u * birge.sqrt(), dof.max(1.0)),
+            Component::from_scatter("scatter", u * birge.sqrt() * few(dof), dof.max(1.0)),
         ]
     };
     let mut components = own(0);
@@ -376,7 +150,8 @@ fn solve(
 /// part, 0.05 % of the distance part), of which a lock lets nothing through.
 fn row_sd(s: &Segment, share: f64) -> f64 {
     let model = s.demanded_u.hypot(0.025 * s.demanded[0]).hypot(0.0005 * s.rear);
-    (s.variance + s.sent.between + (share * model).powi(2)).sqrt().max(1e-6)
+    let ends = s.open.sum();
+    (ends.front + ends.rear + s.sent.between + (share * model).powi(2)).sqrt().max(1e-6)
 }
 
 /// One component per named doubt: how far `y` moves when that number moves by its uncertainty.
@@ -434,19 +209,6 @@ fn wheel_slip(rows: &[&Segment], y: f64, mu: f64) -> f64 {
 /// radius of 0.75; common practice).
 const SHARPEST_EXCESS: f64 = 0.25;
 
-fn is_straight(s: &Segment) -> bool {
-    side(s.curvature()) == 0
-}
-
-/// Right (1), left (-1) or straight (0).
-fn side(curvature: f64) -> i8 {
-    match curvature {
-        k if k > STRAIGHT_PER_M => 1,
-        k if k < -STRAIGHT_PER_M => -1,
-        _ => 0,
-    }
-}
-
 /// Noise of the curvature, and what was put back for the smear of a course.
 fn curvature_noise(rows: &[&Segment], y: f64, demanded_turn: f64) -> f64 {
     let noise: f64 = rows.iter().map(|s| s.demanded_u.powi(2)).sum();
@@ -471,7 +233,10 @@ fn put_back(turn: &[&Segment]) -> f64 {
 /// The segments that can be fitted, with the demand that a course smears away put back at both
 /// ends of every turn.
 fn sharpen(segments: &[Segment]) -> Vec<Segment> {
-    let rows: Vec<&Segment> = segments.iter().filter(|s| s.source.is_some() && !s.lifted).collect();
+    // A straight stretch shorter than the window of a course may lie in the middle of a reversal.
+    let seen = |s: &&Segment| !(side(s.curvature()) == 0 && s.seconds() < s.smear_s);
+    let fitted = segments.iter().filter(|s| s.source.is_some() && !s.lifted);
+    let rows: Vec<&Segment> = fitted.filter(seen).collect();
     let mut out: Vec<Segment> = rows.iter().map(|s| (*s).clone()).collect();
     let mut at = 0;
     for turn in rows.chunk_by(|a, b| side(a.curvature()) == side(b.curvature())) {
@@ -484,21 +249,6 @@ fn sharpen(segments: &[Segment]) -> Vec<Segment> {
         for end in [first, last] {
             let factor = 1.0 + missing / out[end].demanded[0].max(1e-9);
             out[end].demanded.iter_mut().for_each(|d| *d *= factor);
-        }
-    }
-    out
-}
-
-/// One row per turning manoeuvre: what a model of turning misses, it misses alike all through one
-/// manoeuvre, and the small differences within it tell nothing.
-fn by_manoeuvre(segments: Vec<Segment>) -> Vec<Segment> {
-    let mut out: Vec<Segment> = Vec::new();
-    for s in segments {
-        match out.last_mut() {
-            Some(last) if !is_straight(&s) && side(last.curvature()) == side(s.curvature()) => {
-                last.absorb(&s);
-            }
-            _ => out.push(s),
         }
     }
     out
@@ -527,7 +277,8 @@ fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64,
                 return None;
             }
             let value = (m - mu * rear) / d;
-            let counting = group[0].variance.hypot(group[group.len() - 1].variance).sqrt();
+            let open = group.iter().map(|s| s.open.sum()).fold(Phases::default(), |a, b| a + b);
+            let counting = (open.front + open.rear).sqrt();
             let variants = group.iter().fold([0.0; 1 + DOUBTS.len()], |mut sum, s| {
                 sum.iter_mut().zip(s.demanded).for_each(|(a, b)| *a += b);
                 sum
@@ -560,28 +311,35 @@ const GEAR_PLAY: f64 = 0.03;
 /// driven through the center differential, 1 that the input turns with the front output alone.
 /// None where the input is not measured or the outputs differed by less than [`EXERCISE_TURN`].
 pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate> {
-    let whole = by_manoeuvre(segments.to_vec());
-    let rows: Vec<(f64, f64, f64)> = whole
-        .iter()
-        .filter_map(|s| {
-            let sd = (s.input_variance + s.rear_variance + s.sent.input_between).sqrt();
-            Some((s.counted, s.input? - s.rear, sd.max(1e-6)))
-        })
-        .collect();
+    let whole: Vec<Segment> =
+        by_manoeuvre(segments.to_vec()).into_iter().filter(|s| s.input.is_some()).collect();
+    let rows: Vec<(f64, f64)> =
+        whole.iter().filter_map(|s| Some((s.counted, s.input? - s.rear))).collect();
     let differed: f64 = rows.iter().map(|r| r.0.abs()).sum();
     if differed < EXERCISE_TURN {
         return None;
     }
     let x: Vec<Vec<f64>> = rows.iter().map(|r| vec![r.0]).collect();
     let y: Vec<f64> = rows.iter().map(|r| r.1).collect();
-    let sd: Vec<f64> = rows.iter().map(|r| r.2).collect();
+    // Both sides are counted with the same phases: what a row leaves open depends on the share.
+    let sds = |a: f64| -> Vec<f64> {
+        let open = |s: &Segment| {
+            let p = s.open.sum();
+            p.input + (1.0 - a).powi(2) * p.rear + a * a * p.front + s.sent.input_between
+        };
+        whole.iter().map(|s| open(s).sqrt().max(1e-6)).collect()
+    };
+    let mut sd = sds(0.5);
+    for _ in 0..SETTLING_FITS {
+        sd = sds(least_squares(&x, &y, &sd)?.beta[0].clamp(0.0, 1.0));
+    }
     let fit = least_squares(&x, &y, &sd)?;
     let u = fit.covariance[0][0].sqrt();
     let dof = fit.dof.max(1) as f64;
     let birge = (fit.chi2 / dof - 1.0).max(0.0).sqrt();
     let mut components = vec![
         Component::own("counting", u),
-        Component::from_scatter("scatter", u * birge, dof),
+        Component::from_scatter("scatter", u * birge * few(dof), dof),
         Component::own("backlash", GEAR_PLAY * backlash_turn / 12f64.sqrt() / differed),
     ];
     let mut value = fit.beta[0];

@@ -10,6 +10,7 @@ use crate::course::Course;
 use crate::pulse::Step;
 use crate::rate::{Rated, Scale, rated};
 use crate::turn::{PLACES, Turn, moved};
+use crate::units::STANDARD_GRAVITY;
 use crate::vehicle::{AxleKind, Place, Vehicle};
 
 /// Outward side-slip angle of the rear axle per lateral acceleration, rad per g: the inverse of
@@ -23,8 +24,6 @@ pub const SIDE_SLIP_PER_G_U: f64 = 0.05;
 /// Standard uncertainty of left against right circumference, relative (same-size tyres of one
 /// axle, common practice).
 pub const LEFT_RIGHT_U: f64 = 0.003;
-
-const GRAVITY: f64 = 9.80665;
 
 /// A number of the demand that could be otherwise.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -273,7 +272,7 @@ impl Setup {
         m.smear_s = if source == CurvatureSource::Course { course.window_s() } else { 0.0 };
         m.demanded = self.demanded(kappa, source, m.speed_mps, m.rear.turns, apart_u(step));
         m.demanded_by_course = by_course.filter(|c| c.2 != source).map(|(kappa, ..)| {
-            let ahead = SIDE_SLIP_PER_G * m.speed_mps.powi(2) / GRAVITY;
+            let ahead = SIDE_SLIP_PER_G * m.speed_mps.powi(2) / STANDARD_GRAVITY;
             let [wheelbase, track, _] = self.lengths_m;
             self.declared_ratio() * m.rear.turns * front_excess([wheelbase, track], kappa, ahead)
         });
@@ -314,7 +313,7 @@ impl Setup {
         rear: f64,
         apart_u: f64,
     ) -> Demanded {
-        let ahead = |q: f64| q * v * v / GRAVITY;
+        let ahead = |q: f64| q * v * v / STANDARD_GRAVITY;
         let [l, front, back] = self.lengths_m;
         let u = self.length_u_m;
         let scale = self.declared_ratio() * rear;

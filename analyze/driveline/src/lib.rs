@@ -23,6 +23,7 @@ pub mod pulse;
 pub mod course;
 pub mod demand;
 pub mod share;
+pub mod segment;
 pub mod allowance;
 pub mod mismatch;
 pub mod agreement;

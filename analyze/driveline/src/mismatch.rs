@@ -4,19 +4,20 @@
 //! adds slip, so the ratio is taken at zero traction: acceleration, rolling resistance and drag
 //! are a column of the fit, and the intercept is what is reported.
 
-use crate::allowance::STRAIGHT_PER_M;
 use crate::course::Course;
 use crate::demand::Setup;
 use crate::pulse::Step;
 use crate::quantity::{Component, Estimate};
-use crate::stats::least_squares;
+use crate::segment::STRAIGHT_PER_M;
+use crate::stats::{few, least_squares};
 use crate::turn::{MOVED, MOVED_NAMES, Turn, moved};
 use crate::vehicle::{Coupling, Place};
 
-/// Rolling resistance as an acceleration, m/s^2, and how well it is known (common practice: 1 to
-/// 2 % of weight; a grade counts alike, and ordinary roads have 1 to 2 %).
+/// Rolling resistance as an acceleration, m/s^2 (common practice: 1 to 2 % of weight).
 const RESISTANCE_MPS2: f64 = 0.15;
-const RESISTANCE_U_MPS2: f64 = 0.17;
+/// How well that is known, m/s^2: a grade counts alike, and ordinary roads have 1 to 2 % (common
+/// practice).
+pub const RESISTANCE_U_MPS2: f64 = 0.17;
 
 /// Air drag as an acceleration per speed squared, 1/m (common practice: drag area 1.1 m^2 on
 /// 1.9 t).
@@ -28,9 +29,15 @@ const DRAG_PER_M: f64 = 0.00035;
 const SLOPES: [(Coupling, f64, f64); 2] =
     [(Coupling::Differential, 0.0, 0.002), (Coupling::RearOnly, -0.004, 0.004)];
 
-/// How differently the left and the right tyre slip under the same torque, relative (common
-/// practice: a fifth of a slip of 0.2 %).
-const LEFT_RIGHT_SLIP_U: f64 = 0.0004;
+/// How differently the left and the right tyre slip under the same torque, as a share of the slip
+/// (common practice: tyre stiffness within a fifth).
+const LEFT_RIGHT_SHARE_U: f64 = 0.2;
+
+/// Slip of an axle per m/s^2 where it drives alone (root mean square of 0.4 +- 0.4 %, see
+/// [`SLOPES`]), where it drives with the other one, and where it rolls freely.
+const SLIP_ALONE: f64 = 0.0057;
+const SLIP_SHARED: f64 = 0.0029;
+const SLIP_FREE: f64 = 0.0005;
 
 /// Longest row, metres.
 const ROW_M: f64 = 60.0;
@@ -339,6 +346,22 @@ impl MismatchFold {
         ))
     }
 
+    /// Slip of the axle in these rows, as a root mean square over what is not known of it.
+    fn slip(&self) -> f64 {
+        let slope = |r: &Row| match (r.coupling, self.sides) {
+            (Some(Coupling::RearOnly), Sides::RearLeftRight) => SLIP_ALONE,
+            (Some(Coupling::RearOnly), _) => SLIP_FREE,
+            _ => SLIP_SHARED,
+        };
+        let (mut known, mut unknown, mut turns) = (0.0, 0.0, 0.0);
+        for r in &self.rows {
+            known += slope(r) * r.traction;
+            unknown += slope(r) * RESISTANCE_U_MPS2 * r.b;
+            turns += r.b;
+        }
+        f64::hypot(known, unknown) / turns
+    }
+
     /// Left less right, with what the course says the path turned taken off.
     fn left_right(&self, track_m: f64, course: &Course) -> Option<(f64, Vec<Component>)> {
         let (mut sum, mut weights) = (0.0, 0.0);
@@ -366,17 +389,11 @@ impl MismatchFold {
             vec![
                 Component::own("course", u),
                 Component::from_scatter("scatter", u * birge * few(dof), dof.max(1.0)),
-                Component::shared("traction", LEFT_RIGHT_SLIP_U),
+                Component::shared("traction", LEFT_RIGHT_SHARE_U * self.slip()),
                 Component::shared("geometry", 0.01 * track_m * angle.abs() / metres),
             ],
         ))
     }
-}
-
-/// What a scatter seen in few rows must be multiplied with: the standard deviation of Student's t
-/// (JCGM 101:2008, 6.4.9, from memory).
-fn few(dof: f64) -> f64 {
-    if dof > 2.5 { (dof / (dof - 2.0)).sqrt() } else { 2.2 }
 }
 
 /// Front against rear is compared by the wheels where all are measured, unless some of them are

@@ -381,6 +381,7 @@ impl Track {
             u_start: start.u,
             u_end: end.u,
             still: start.still && end.still && end.turns == start.turns,
+            edge: 1.0 / f64::from(self.sensing.edges_per_turn),
             sent: None,
         })
     }

@@ -331,6 +331,7 @@ impl RateTrack {
             u_start: start.u,
             u_end: end.u,
             still: b.turns <= a.turns,
+            edge: 0.0,
             sent: Some(Sent {
                 unit: self.rated.unit,
                 rounding: off,

@@ -52,6 +52,18 @@ impl FromIterator<f64> for Moments {
     }
 }
 
+/// What the standard deviation of a scatter seen with few degrees of freedom must be multiplied
+/// with, so that it is the standard deviation of Student's t (JCGM 101:2008, 6.4.9, from memory);
+/// held at 2.2 below 2.5 degrees, where that deviation has no bound.
+///
+/// ```
+/// use wheelwitness_driveline::stats::few;
+/// assert_eq!((few(4.0), few(1.0)), (2f64.sqrt(), 2.2));
+/// ```
+pub fn few(dof: f64) -> f64 {
+    if dof > 2.5 { (dof / (dof - 2.0)).sqrt() } else { 2.2 }
+}
+
 /// Result of a least-squares fit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fit {

@@ -13,6 +13,8 @@ pub struct Turn {
     pub u_end: f64,
     /// No edge around either end: it stood still, or its sensor is silent.
     pub still: bool,
+    /// Turns from one counted edge to the next; 0 where a unit sends its turns.
+    pub edge: f64,
     /// What a unit that sends its own numbers leaves open; None for edges counted by a board.
     pub sent: Option<Sent>,
 }
@@ -44,6 +46,7 @@ impl Turn {
             u_start: self.u_start * factor,
             u_end: self.u_end * factor,
             still: self.still,
+            edge: self.edge * factor,
             sent: self.sent.map(|s| s.times(factor)),
         }
     }
@@ -66,6 +69,7 @@ impl Turn {
             u_start: left.u_start.hypot(right.u_start) / 2.0,
             u_end: left.u_end.hypot(right.u_end) / 2.0,
             still: left.still && right.still,
+            edge: left.edge.hypot(right.edge) / 2.0,
             sent,
         }
     }

@@ -5,15 +5,14 @@
 //! number is known beforehand.
 
 use wheelwitness_driveline::agreement::AgreementFold;
-use wheelwitness_driveline::allowance::{
-    Allowance, MismatchPrior, PeriodFold, Standstill, fit, front_share,
-};
+use wheelwitness_driveline::allowance::{Allowance, MismatchPrior, fit, front_share};
 use wheelwitness_driveline::course::{Course, Fix};
 use wheelwitness_driveline::demand::{CurvatureSource, Prefer, Setup};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
 use wheelwitness_driveline::pulse::{
     Count, Counted, Counter, Edge, Sensing, Step, Stepper, ToothPattern,
 };
+use wheelwitness_driveline::segment::{PeriodFold, Standstill};
 use wheelwitness_driveline::vehicle::{Coupling, Place, Vehicle};
 
 const FILE: &str = r#"

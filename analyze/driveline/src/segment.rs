@@ -1,0 +1,355 @@
+//! Stretches of about one curvature: the rows of every fit over an engagement period.
+//!
+//! Steps of a period are folded into segments, segments of one turning manoeuvre into one row.
+//! Turns add up without error within a stretch, because neighbouring steps share a phase; what
+//! counting leaves open are the phases at the ends.
+
+use crate::demand::{CurvatureSource, DOUBTS, Demanded, Motion};
+use crate::turn::Opens;
+
+/// Straight enough: below this curvature a stretch is not a turn, 1/m.
+pub const STRAIGHT_PER_M: f64 = 1.0 / 150.0;
+
+/// Longest segment, microseconds; longer stretches become several rows.
+const SEGMENT_MAX_US: i64 = 15_000_000;
+
+/// Variances of phases, turns squared.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Phases {
+    /// Of the front output.
+    pub front: f64,
+    /// Of the rear output.
+    pub rear: f64,
+    /// Of the input over the range ratio; 0 where it is not measured.
+    pub input: f64,
+}
+
+impl Phases {
+    fn start(m: &Motion, range: f64) -> Self {
+        let input = m.input.map_or(0.0, |i| (i.u_start / range).powi(2));
+        Phases { front: m.front.u_start.powi(2), rear: m.rear.u_start.powi(2), input }
+    }
+
+    fn end(m: &Motion, range: f64) -> Self {
+        let input = m.input.map_or(0.0, |i| (i.u_end / range).powi(2));
+        Phases { front: m.front.u_end.powi(2), rear: m.rear.u_end.powi(2), input }
+    }
+
+    /// What rocking leaves open: half an edge of each.
+    fn rocked(m: &Motion, range: f64) -> Self {
+        let half = |edge: f64| (edge / 2.0).powi(2);
+        let input = m.input.map_or(0.0, |i| half(i.edge / range));
+        Phases { front: half(m.front.edge), rear: half(m.rear.edge), input }
+    }
+}
+
+impl std::ops::Add for Phases {
+    type Output = Phases;
+    fn add(self, o: Phases) -> Phases {
+        Phases {
+            front: self.front + o.front,
+            rear: self.rear + o.rear,
+            input: self.input + o.input,
+        }
+    }
+}
+
+/// Where the phases of a stretch are open: only its ends, since steps share the phase between
+/// them, and both sides of any gap within.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Open {
+    /// At its start.
+    pub start: Phases,
+    /// At gaps within.
+    pub within: Phases,
+    /// At its end.
+    pub end: Phases,
+}
+
+impl Open {
+    /// All of it.
+    pub fn sum(&self) -> Phases {
+        self.start + self.within + self.end
+    }
+}
+
+/// Slower than this, shafts may rock: play is taken up and torsion let go, an edge passes forward,
+/// backward and forward again, and a sensor without direction counts it each time. m/s.
+const ROCKING_MPS: f64 = 0.5;
+
+/// A stretch of steps with about one curvature: one row of the fit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Segment {
+    /// Board time at the start, microseconds.
+    pub start_us: i64,
+    /// Board time at the end, microseconds.
+    pub end_us: i64,
+    /// Raw records, first and last.
+    pub records: (u64, u64),
+    /// Rear output turns.
+    pub rear: f64,
+    /// Front less rear output turns.
+    pub counted: f64,
+    /// Input turns over range ratio, where measured throughout.
+    pub input: Option<f64>,
+    /// What the phases at both ends, and at gaps in between, leave open.
+    pub open: Open,
+    /// Demanded turn part.
+    pub demanded: Demanded,
+    /// Standard uncertainty of the demanded part from the noise of the curvature, turns.
+    pub demanded_u: f64,
+    /// Demanded part where the course gave a second opinion: by the wheels, by the course, turns.
+    pub opinions: [f64; 2],
+    /// Integral of acceleration over rear turns, m/s^2 times turns.
+    pub traction: f64,
+    /// Sum of curvature times rear turns (signed).
+    pub curvature_turn: f64,
+    /// Where the curvature came from; None where there was none.
+    pub source: Option<CurvatureSource>,
+    /// Rear output at rest while the front one and the input turned: a wheel is lifted.
+    pub lifted: bool,
+    /// What units that send their turns leave open.
+    pub sent: Opens,
+    /// Scale of the input against the rear output, relative standard uncertainty.
+    pub input_scale_u: f64,
+    first_speed: f64,
+    last_speed: f64,
+    metres_per_turn: f64,
+    /// Window of the slope that told the curvature, seconds; 0 where it was not a course.
+    pub smear_s: f64,
+    /// End of the segment before, where every step since then was seen (standing still included):
+    /// the phase at which the one ends and the other begins is the same.
+    after_us: Option<i64>,
+    rocking: bool,
+}
+
+impl Segment {
+    /// Mean curvature, 1/m, positive to the right.
+    pub fn curvature(&self) -> f64 {
+        if self.rear > 0.0 { self.curvature_turn / self.rear } else { 0.0 }
+    }
+
+    /// What counting leaves open of the difference, turns.
+    pub fn counted_u(&self) -> f64 {
+        let open = self.open.sum();
+        (open.front + open.rear).sqrt()
+    }
+
+    /// Length in seconds.
+    pub fn seconds(&self) -> f64 {
+        (self.end_us - self.start_us) as f64 * 1e-6
+    }
+
+    fn begin(m: &Motion, range: f64, metres_per_turn: f64, lifted: bool) -> Self {
+        let mut s = Segment {
+            start_us: m.start_us,
+            end_us: m.start_us,
+            records: m.records,
+            rear: 0.0,
+            counted: 0.0,
+            input: Some(0.0),
+            open: Open { start: Phases::start(m, range), ..Open::default() },
+            demanded: [0.0; 1 + DOUBTS.len()],
+            demanded_u: 0.0,
+            opinions: [0.0; 2],
+            traction: 0.0,
+            curvature_turn: 0.0,
+            source: m.source,
+            lifted,
+            sent: Opens::default(),
+            input_scale_u: m.input_scale_u,
+            first_speed: m.speed_mps,
+            last_speed: m.speed_mps,
+            metres_per_turn,
+            smear_s: m.smear_s,
+            after_us: None,
+            rocking: false,
+        };
+        s.take(m, range);
+        s
+    }
+
+    fn take(&mut self, m: &Motion, range: f64) {
+        self.end_us = m.end_us;
+        self.records.1 = m.records.1;
+        self.rear += m.rear.turns;
+        self.counted += m.front.turns - m.rear.turns;
+        self.input = self.input.zip(m.input).map(|(sum, i)| sum + i.turns / range);
+        self.demanded.iter_mut().zip(m.demanded).for_each(|(sum, d)| *sum += d);
+        if let Some(by_course) = m.demanded_by_course {
+            self.opinions[0] += m.demanded[0];
+            self.opinions[1] += by_course;
+        }
+        let k = m.curvature.unwrap_or(0.0);
+        self.curvature_turn += k * m.rear.turns;
+        if k != 0.0 {
+            let u = 2.0 * m.curvature_u / k.abs() * m.demanded[0];
+            self.demanded_u = self.demanded_u.hypot(u);
+        }
+        self.sent.add(&Opens::of(&m.front, &m.rear, m.input.map(|i| i.times(1.0 / range))));
+        let rocking = m.speed_mps < ROCKING_MPS && !self.lifted;
+        if rocking && !self.rocking {
+            self.open.within = self.open.within + Phases::rocked(m, range);
+        }
+        self.rocking = rocking;
+        self.last_speed = m.speed_mps;
+        self.traction =
+            (self.last_speed.powi(2) - self.first_speed.powi(2)) / 2.0 / self.metres_per_turn;
+    }
+
+    fn close(mut self, end: &Motion, range: f64) -> Self {
+        self.open.end = Phases::end(end, range);
+        self
+    }
+
+    /// Takes the following segment of the same manoeuvre in.
+    fn absorb(&mut self, next: &Segment) {
+        let meet = next.after_us == Some(self.end_us);
+        let gap = if meet { Phases::default() } else { self.open.end + next.open.start };
+        self.open.within = self.open.within + gap + next.open.within;
+        self.open.end = next.open.end;
+        self.end_us = next.end_us;
+        self.records.1 = next.records.1;
+        self.rear += next.rear;
+        self.counted += next.counted;
+        self.input = self.input.zip(next.input).map(|(a, b)| a + b);
+        self.demanded.iter_mut().zip(next.demanded).for_each(|(a, b)| *a += b);
+        self.demanded_u = self.demanded_u.hypot(next.demanded_u);
+        self.opinions[0] += next.opinions[0];
+        self.opinions[1] += next.opinions[1];
+        self.traction += next.traction;
+        self.sent.add(&next.sent);
+        self.curvature_turn += next.curvature_turn;
+    }
+
+    fn continues_with(&self, m: &Motion) -> bool {
+        let (mean, k) = (self.curvature(), m.curvature.unwrap_or(0.0));
+        let alike = match self.source {
+            // A course lags and smears: a whole turn stays together, with how it began and ended.
+            Some(CurvatureSource::Course) => side(k) == side(mean),
+            _ => (k - mean).abs() <= STRAIGHT_PER_M.max(0.25 * mean.abs()),
+        };
+        alike
+            && m.start_us == self.end_us
+            && m.source == self.source
+            && m.end_us - self.start_us <= SEGMENT_MAX_US
+    }
+}
+
+/// Folds the motions of one engagement period into segments.
+#[derive(Debug, Clone)]
+pub struct PeriodFold {
+    range: f64,
+    metres_per_turn: f64,
+    open: Option<(Segment, Motion)>,
+    done: Vec<Segment>,
+    /// End of the last step that was pushed.
+    seen_us: Option<i64>,
+    /// End of the last segment, while no step since then was missed.
+    ended_us: Option<i64>,
+    /// Steps in which one output stood still while the other turned and no lifted wheel explains
+    /// it: a silent sensor.
+    pub silent_steps: u32,
+}
+
+/// What else stood still, for steps in which the rear output did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Standstill {
+    /// Another witness (rear wheels, receiver) says that the vehicle stood.
+    Confirmed,
+    /// No other witness.
+    Unknown,
+    /// Another witness says that it moved.
+    Denied,
+}
+
+/// Most segments kept in one period; longer periods go on without the later ones' detail.
+const SEGMENTS_MAX: usize = 4096;
+
+impl PeriodFold {
+    /// A period in a range (input turns per turn of the center differential's carrier).
+    pub fn new(range: f64, metres_per_turn: f64) -> Self {
+        PeriodFold {
+            range,
+            metres_per_turn,
+            open: None,
+            done: Vec::new(),
+            seen_us: None,
+            ended_us: None,
+            silent_steps: 0,
+        }
+    }
+
+    /// Takes one motion in.
+    pub fn push(&mut self, m: &Motion, standstill: Standstill) {
+        if self.seen_us.replace(m.end_us) != Some(m.start_us) {
+            self.cut();
+            self.ended_us = None;
+        }
+        let lifted = m.rear.still && !m.front.still && m.front.turns > 0.0;
+        let usable = match (m.front.still, m.rear.still) {
+            (false, false) => true,
+            (true, true) => return self.cut(),
+            _ => lifted && standstill == Standstill::Confirmed,
+        };
+        if !usable {
+            self.silent_steps += u32::from(!m.is_under_floor());
+            return self.cut();
+        }
+        match &mut self.open {
+            Some((s, last)) if s.lifted == lifted && s.continues_with(m) => {
+                s.take(m, self.range);
+                *last = m.clone();
+            }
+            _ => {
+                self.cut();
+                let mut s = Segment::begin(m, self.range, self.metres_per_turn, lifted);
+                s.after_us = self.ended_us;
+                self.open = Some((s, m.clone()));
+            }
+        }
+    }
+
+    fn cut(&mut self) {
+        let Some((s, last)) = self.open.take() else { return };
+        self.ended_us = Some(s.end_us);
+        if self.done.len() < SEGMENTS_MAX {
+            self.done.push(s.close(&last, self.range));
+        }
+    }
+
+    /// The segments so far; the open one is closed.
+    pub fn finish(mut self) -> Vec<Segment> {
+        self.cut();
+        self.done
+    }
+}
+
+/// No turn.
+pub fn is_straight(s: &Segment) -> bool {
+    side(s.curvature()) == 0
+}
+
+/// Right (1), left (-1) or straight (0).
+pub fn side(curvature: f64) -> i8 {
+    match curvature {
+        k if k > STRAIGHT_PER_M => 1,
+        k if k < -STRAIGHT_PER_M => -1,
+        _ => 0,
+    }
+}
+
+/// One row per turning manoeuvre: what a model of turning misses, it misses alike all through one
+/// manoeuvre, and the small differences within it tell nothing.
+pub fn by_manoeuvre(segments: Vec<Segment>) -> Vec<Segment> {
+    let mut out: Vec<Segment> = Vec::new();
+    for s in segments {
+        match out.last_mut() {
+            Some(last) if !is_straight(&s) && side(last.curvature()) == side(s.curvature()) => {
+                last.absorb(&s);
+            }
+            _ => out.push(s),
+        }
+    }
+    out
+}
