@@ -22,8 +22,8 @@ pub const SET_CIRCUMFERENCE_U: f64 = 0.015;
 pub const GIVEN_CIRCUMFERENCE_U: f64 = 0.005;
 
 /// Relative standard uncertainty of the circumference that one unit is set to for the front axle
-/// against that for the rear axle, where the vehicle file does not give both (common practice:
-/// most units know one number, some know one for each axle).
+/// against that for the rear axle, where the vehicle file does not know both better (common
+/// practice: most units know one number, some know one for each axle).
 pub const AXLES_APART_U: f64 = 0.01;
 
 /// Standard uncertainty of a unit's delay, seconds (common practice: units filter over 20 to
@@ -66,18 +66,17 @@ pub struct Scale {
     pub unit: u8,
     /// Relative standard uncertainty.
     pub u: f64,
-    /// Given by the vehicle file, or a matter of gears: then places of one unit turn by one scale.
-    pub given: bool,
 }
 
 impl Scale {
     /// Relative standard uncertainty of one scale against another; `one_axle` when both places
     /// are on the same axle.
     pub fn against(self, other: Scale, one_axle: bool) -> f64 {
+        let apart = self.u.hypot(other.u);
         match self.unit == other.unit {
-            true if one_axle || self.given && other.given => 0.0,
-            true => AXLES_APART_U,
-            false => self.u.hypot(other.u),
+            true if one_axle => 0.0,
+            true => apart.min(AXLES_APART_U),
+            false => apart,
         }
     }
 }
@@ -127,8 +126,7 @@ fn one(v: &Vehicle, s: &Signal, signal: usize, place: Place, unit: u8) -> Option
         Measures::SpeedRpm => per_kmh * s.floor_kmh.unwrap_or(0.0),
         _ => per_kmh * s.floor_kmh.unwrap_or(FLOOR_KMH),
     };
-    let given = s.circumference_mm.is_some() || s.measured() != Measures::SpeedKmh;
-    let scale = Scale { unit, u: scale_u, given };
+    let scale = Scale { unit, u: scale_u };
     Some(Rated { place, signal, unit, turns_per, step, floor, scale })
 }
 

@@ -11,7 +11,7 @@ use wheelwitness_driveline::vehicle::Place;
 fn rated(place: Place, step_kmh: f64, floor_kmh: f64) -> Rated {
     let turns_per = 1.0 / 2.2 / 3.6;
     let (step, floor) = (step_kmh * turns_per, floor_kmh * turns_per);
-    let scale = Scale { unit: 0, u: 0.0, given: true };
+    let scale = Scale { unit: 0, u: 0.0 };
     Rated { place, signal: 0, unit: 0, turns_per, step, floor, scale }
 }
 

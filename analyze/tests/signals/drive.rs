@@ -1,0 +1,105 @@
+//! Simulated drives as captures, and vehicle files that look at them in different ways.
+
+use std::fmt::Write;
+use wheelwitness_analyze::judge::judge;
+use wheelwitness_analyze::result::DriveResult;
+use wheelwitness_capture::clock::{SimClock, Stamp};
+use wheelwitness_capture::read::CaptureReader;
+use wheelwitness_capture::record::{Kind, RecordingId, title};
+use wheelwitness_capture::storage::SimStorage;
+use wheelwitness_capture::write::{Limits, Writer};
+use wheelwitness_driveline::vehicle::Vehicle;
+use wheelwitness_rig::scenario::{self, TRAIL_WAGON};
+use wheelwitness_rig::{BusSettings, Content, Plan, Run, Source};
+
+/// The demo drive with every message on a bus whose units are set to circumferences of their own.
+pub fn plan(seed: u64, assumed: [f64; 2]) -> Plan {
+    let mut plan = scenario::demo(seed, Vec::new());
+    let bus = BusSettings { assumed, floor_kmh: 1.0, ..BusSettings::draw(seed) };
+    plan.settings.bus = Some(bus);
+    plan
+}
+
+/// A capture of a run as a recorder would have made it.
+pub fn capture(run: &Run) -> SimStorage {
+    let clock = SimClock::default();
+    let storage = SimStorage::new();
+    let at = |ns: i64| Stamp { boot_ns: ns, mono_ns: ns, wall_ns: ns };
+    clock.set(at(run.wire.first().map_or(0, |c| c.boot_ns)));
+    let id = RecordingId([7; 16]);
+    let mut writer =
+        Writer::create(storage.clone(), clock.clone(), id, Limits::default()).expect("room");
+    for source in [Source::Board, Source::Gnss, Source::Can] {
+        writer.append_text(source as u16, title::SOURCE_NAME, source.name()).expect("room");
+    }
+    for chunk in &run.wire {
+        clock.set(at(chunk.boot_ns));
+        let kind = match chunk.content {
+            Content::Bytes => Kind::Bytes,
+            Content::Frame => Kind::CanFrame,
+            Content::Losses => Kind::Losses,
+        };
+        writer.append(chunk.source as u16, kind, chunk.boot_ns, &chunk.bytes).expect("room");
+        writer.pump();
+    }
+    writer.close();
+    storage
+}
+
+/// The result of a capture by a vehicle file.
+pub fn result(storage: &SimStorage, vehicle: &str) -> DriveResult {
+    let mut reader = CaptureReader::from_storage(storage.clone()).expect("just written");
+    match judge(&mut reader, Some((vehicle, "vehicle.toml"))) {
+        Ok((result, _)) => result,
+        Err(e) => panic!("{e}"),
+    }
+}
+
+/// The demo vehicle with pulse sensors only where `counted` says so, and these signals.
+pub fn vehicle(counted: &[&str], signals: &str) -> String {
+    let text = TRAIL_WAGON.replace("format = 1", "format = 2");
+    let mut parts = text.split("\n[[sensors]]\n");
+    let mut out = parts.next().expect("a beginning").to_string();
+    for part in parts {
+        // The last sensor's part holds the rest of the file.
+        let (sensor, rest) = part.split_once("\n[").map_or((part, None), |(s, r)| (s, Some(r)));
+        if counted.iter().any(|p| sensor.contains(&format!("place = \"{p}\""))) {
+            let _ = write!(out, "\n[[sensors]]\n{sensor}\n");
+        }
+        if let Some(rest) = rest {
+            let _ = write!(out, "\n[{rest}\n");
+        }
+    }
+    format!("{out}\n{signals}")
+}
+
+/// High resolution wheel speeds of these wheels; the circumference that the unit is set to, where
+/// the builder has read it out, is known to half a millimetre.
+pub fn wheels(places: &[&str], set_to: Option<[f64; 2]>) -> String {
+    let mut out = String::new();
+    for place in places {
+        let axle = usize::from(place.starts_with("rear"));
+        let _ = write!(
+            out,
+            "[[signals]]\nname = \"wheel {place}\"\nmessage = \"j1939-hrw\"\nplace = \"{place}\"\n\
+             floor_kmh = 1.0\n"
+        );
+        if let Some(mm) = set_to {
+            let _ = writeln!(out, "circumference_mm = {:.1}", mm[axle]);
+            let _ = writeln!(out, "circumference_u_mm = 0.5");
+        }
+    }
+    out
+}
+
+/// The gearbox output, which is the input of the case.
+pub const GEARBOX: &str =
+    "[[signals]]\nname = \"gearbox\"\nmessage = \"j1939-etc1\"\nplace = \"input\"\n";
+
+/// Circumferences that the units of a plan are set to, millimetres, front and rear.
+pub fn set_to(plan: &Plan) -> [f64; 2] {
+    let declared: &Vehicle = &plan.declared;
+    let assumed = plan.settings.bus.as_ref().map_or([1.0; 2], |b| b.assumed);
+    let mm = |t: &wheelwitness_driveline::vehicle::Tyre| t.circumference_mm().map_or(0.0, |c| c.0);
+    [mm(&declared.tyres.front) * assumed[0], mm(&declared.tyres.rear) * assumed[1]]
+}

@@ -1,0 +1,5 @@
+//! One simulated drive, seen by the pulse board, by the vehicle's bus, and by both.
+
+mod drive;
+mod truth;
+mod verdicts;
