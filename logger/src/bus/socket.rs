@@ -192,3 +192,73 @@ impl Bus for FrameSocket {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::net::UdpSocket;
+    use std::time::{Duration, Instant};
+
+    /// A socket that frames come from, and one that sends to it.
+    fn pair() -> (FrameSocket, UdpSocket) {
+        let receiver = UdpSocket::bind("127.0.0.1:0").unwrap();
+        let sender = UdpSocket::bind("127.0.0.1:0").unwrap();
+        sender.connect(receiver.local_addr().unwrap()).unwrap();
+        let receiver = OwnedFd::from(receiver);
+        prepare(&receiver).unwrap();
+        (FrameSocket::over(receiver), sender)
+    }
+
+    /// Takes until `done` or for a long time.
+    fn take_until(socket: &mut FrameSocket, done: impl Fn(&[Arrival]) -> bool) -> Vec<Arrival> {
+        let (mut all, until) = (Vec::new(), Instant::now() + Duration::from_secs(30));
+        while !done(&all) && Instant::now() < until {
+            socket.take(&mut all).unwrap();
+        }
+        all
+    }
+
+    #[test]
+    fn what_the_kernel_had_no_room_for_is_counted_exactly() {
+        let (mut socket, sender) = pair();
+        setsockopt(&socket.fd, sockopt::RcvBuf, &4096).unwrap();
+        for _ in 0..500 {
+            sender.send(&[0; CLASSIC_BYTES]).unwrap();
+        }
+        let mut all = take_until(&mut socket, |all| !all.is_empty());
+        while socket.take(&mut all).unwrap() {}
+        // The count rides on the next one that finds room.
+        sender.send(&[1; CLASSIC_BYTES]).unwrap();
+        let is_last = |a: &Arrival| matches!(a.what, What::Frame(raw) if raw.length == 1);
+        all.extend(take_until(&mut socket, |all| all.iter().any(is_last)));
+        let lost: u64 = all.iter().map(|arrival| u64::from(arrival.lost)).sum();
+        assert_eq!(all.len() as u64 + lost, 501);
+        assert!(lost > 0 && all.iter().all(|arrival| arrival.stamp_ns.is_some()));
+    }
+
+    #[test]
+    fn only_messages_of_the_two_lengths_are_frames() {
+        let (mut socket, sender) = pair();
+        let lengths = [0, 1, 15, 16, 17, 71, 72, 73, 200];
+        for length in lengths {
+            sender.send(&vec![0; length]).unwrap();
+        }
+        let all = take_until(&mut socket, |all| all.len() == lengths.len());
+        let is_frame: Vec<_> = all.iter().map(|a| matches!(a.what, What::Frame(_))).collect();
+        assert_eq!(is_frame, lengths.map(|length| length == 16 || length == 72));
+    }
+
+    #[test]
+    fn an_impossible_length_is_kept_for_the_decoder_and_nothing_is_read_beyond_the_frame() {
+        for (bytes, length, kept) in [(CLASSIC_BYTES, 9, 8), (FD_BYTES, 65, 64), (FD_BYTES, 64, 64)]
+        {
+            let mut message = vec![0xaa; bytes];
+            message[..8].copy_from_slice(&[0, 0, 0, 0, length, 0, 0, 0]);
+            let What::Frame(raw) = read(&message) else { panic!("{bytes} bytes are a frame") };
+            let record = raw.record_bytes(None);
+            assert_eq!(record.len(), 8 + 8 + kept);
+            let decoded = wheelwitness_capture::can::Received::from_bytes(&record);
+            assert_eq!(decoded.is_ok(), usize::from(length) == kept, "{decoded:?}");
+        }
+    }
+}

@@ -96,6 +96,7 @@ fn the_format_names_every_kind_title_and_limit() {
         title::CLOCK_SCALE,
         title::SOURCE_NAME,
         title::SOURCE_KIND,
+        title::SOURCE_FILTERS,
     ];
     for text in titles {
         assert!(FORMAT.contains(&format!("`{text}`")), "{text}");
