@@ -129,6 +129,23 @@ pub fn least_squares(rows: &[Vec<f64>], y: &[f64], sd: &[f64]) -> Option<Fit> {
     })
 }
 
+/// Standard uncertainty of a function of uncertain quantities that may be correlated (GUM 5.2.2,
+/// equation 13): the root of `c' V c`, with how the function moves with each quantity in `c` and
+/// the covariance matrix of the quantities in `V`.
+///
+/// ```
+/// use wheelwitness_driveline::stats::combined_u;
+/// // A difference of two lengths that one and the same tape measured wrongly is not wrong.
+/// let one_tape = [vec![4.0, 4.0], vec![4.0, 4.0]];
+/// assert_eq!(combined_u(&[1.0, -1.0], &one_tape), 0.0);
+/// ```
+pub fn combined_u(sensitivity: &[f64], covariance: &[Vec<f64>]) -> f64 {
+    let row = |v: &Vec<f64>| v.iter().zip(sensitivity).map(|(v, c)| v * c).sum::<f64>();
+    let square: f64 = covariance.iter().zip(sensitivity).map(|(v, c)| row(v) * c).sum();
+    // Rounding may leave a hair below zero where correlated parts cancel.
+    square.max(0.0).sqrt()
+}
+
 /// Two-sided Student factor: the interval `value +- factor * u` holds with probability `p`.
 /// Infinite `dof` gives the normal factor.
 pub fn t_factor(p: f64, dof: f64) -> f64 {

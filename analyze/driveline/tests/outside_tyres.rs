@@ -5,8 +5,10 @@ mod common;
 use common::{close, reference};
 use serde::Deserialize;
 use wheelwitness_driveline::kinematics::rolling_radius;
-use wheelwitness_driveline::tyre::{RIM_CODES, Size, true_speed_after_change};
-use wheelwitness_driveline::units::MM_PER_INCH;
+use wheelwitness_driveline::tyre::{
+    RIM_CODES, ROLLING_FACTOR_RADIAL, Size, true_speed_after_change,
+};
+use wheelwitness_driveline::units::{KM_PER_MILE, MM_PER_INCH, wheel_rpm};
 
 #[derive(Deserialize)]
 struct Tyres {
@@ -19,6 +21,9 @@ struct Tyres {
     change: Vec<Change>,
     mismatch: Vec<Depth>,
     radius: Radius,
+    quarter_inch: Quarter,
+    one_percent: OnePercent,
+    worn: Worn,
 }
 
 #[derive(Deserialize)]
@@ -79,6 +84,31 @@ struct Radius {
     free: f64,
     loaded: f64,
     rolling: f64,
+    source: String,
+}
+
+#[derive(Deserialize)]
+struct Quarter {
+    circumference_in: f64,
+    depth_32nds: f64,
+    source: String,
+}
+
+#[derive(Deserialize)]
+struct OnePercent {
+    size: String,
+    axle_ratio: f64,
+    kmh: f64,
+    center_rpm: f64,
+    source: String,
+}
+
+#[derive(Deserialize)]
+struct Worn {
+    new_in: f64,
+    worn_in: f64,
+    new_turns: f64,
+    worn_turns: f64,
     source: String,
 }
 
@@ -177,5 +207,33 @@ fn rim_diameters_are_the_code_in_inches_rounded_to_millimetres() {
     // UN R30 and R54, from memory: 15 is 381 mm, 16 is 406 mm (both seen in public guides).
     for (code, mm) in RIM_CODES {
         assert_eq!((code * MM_PER_INCH).round(), f64::from(mm), "code {code}");
+    }
+}
+
+#[test]
+fn a_quarter_inch_of_circumference_is_the_tighter_of_the_two_common_rules() {
+    let row = tyres().quarter_inch;
+    let depth = row.circumference_in / std::f64::consts::TAU * 32.0;
+    close(depth, row.depth_32nds, 5e-4, &row.source);
+    let limit = wheelwitness_driveline::vehicle::Limits::default().circumference_mm;
+    assert!(row.circumference_in * MM_PER_INCH < limit);
+}
+
+#[test]
+fn one_percent_of_radius_keeps_the_center_differential_turning_all_the_time() {
+    let row = tyres().one_percent;
+    let circumference = size(&row.size).rolling_circumference_mm();
+    let shaft = wheel_rpm(row.kmh, circumference) * row.axle_ratio;
+    close(shaft * 0.01, row.center_rpm, 5e-3, &row.source);
+}
+
+#[test]
+fn a_worn_tyre_turns_more_often_by_the_ratio_of_its_circumference() {
+    // Whole turns are printed: half a turn either way is 0.06 %.
+    let row = tyres().worn;
+    close(row.new_in / row.worn_in, row.worn_turns / row.new_turns, 1.2e-3, &row.source);
+    for (diameter, turns) in [(row.new_in, row.new_turns), (row.worn_in, row.worn_turns)] {
+        let factor = KM_PER_MILE * 1e6 / turns / (diameter * MM_PER_INCH);
+        close(factor / ROLLING_FACTOR_RADIAL, 1.0, 0.005, &row.source);
     }
 }
