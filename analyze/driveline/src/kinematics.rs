@@ -49,6 +49,51 @@ pub fn lifted_wheel_factor(front_share: f64) -> f64 {
     2.0 / front_share
 }
 
+/// Which wheels turn while the engine drives.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Turning {
+    /// All alike: normal driving straight on.
+    All,
+    /// One wheel of each axle, the center locked; their partners stand.
+    OneLocked,
+    /// One front wheel, the center differential open; the rear output and the partner stand.
+    OneFront,
+    /// One rear wheel, the center differential open; the front output and the partner stand.
+    OneRear,
+}
+
+/// Turns of shafts, and of the wheel that turns fastest.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Turns {
+    /// Front propeller shaft.
+    pub front_shaft: f64,
+    /// Rear propeller shaft: what a sender on the rear output sees.
+    pub rear_shaft: f64,
+    /// The wheel that turns, or any of them in normal driving.
+    pub wheel: f64,
+}
+
+/// What turns how fast for so many turns of the case input in high range, with bevel axle
+/// differentials of one ratio and torque share `a` of the front output.
+///
+/// ```
+/// use wheelwitness_driveline::kinematics::{Turning, turning};
+/// let lone = turning(Turning::OneFront, 0.5, 820.0, 4.1);
+/// assert_eq!((lone.front_shaft, lone.rear_shaft), (1640.0, 0.0));
+/// assert!((lone.wheel - 800.0).abs() < 1e-9);
+/// ```
+pub fn turning(which: Turning, front_share: f64, input: f64, axle_ratio: f64) -> Turns {
+    let [front_shaft, rear_shaft] = match which {
+        Turning::All | Turning::OneLocked => [input, input],
+        Turning::OneFront => [front_turns(front_share, input, 0.0), 0.0],
+        Turning::OneRear => [0.0, rear_turns(front_share, input, 0.0)],
+    };
+    let case = front_shaft.max(rear_shaft) / axle_ratio;
+    // The axle's own bevel differential has an even share.
+    let wheel = if which == Turning::All { case } else { front_turns(0.5, case, 0.0) };
+    Turns { front_shaft, rear_shaft, wheel }
+}
+
 /// A vehicle on a circle at walking pace: no slip, the turn centre on the line of the rear axle.
 /// All lengths in one unit, usually metres.
 #[derive(Debug, Clone, Copy, PartialEq)]

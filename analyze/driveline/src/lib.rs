@@ -11,6 +11,7 @@ pub mod units;
 pub mod tyre;
 pub mod kinematics;
 pub mod shaft;
+pub mod joints;
 pub mod speedometer;
 pub mod scale;
 pub mod vehicle;

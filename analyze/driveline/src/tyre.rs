@@ -206,6 +206,15 @@ impl Size {
     }
 }
 
+/// Rolling circumference of the new tyre over that of the old one, and its standard uncertainty:
+/// each may lie anywhere in the range that its marking allows
+/// ([`Size::rolling_circumference_u_mm`]).
+pub fn circumference_ratio(old: &Size, new: &Size) -> [f64; 2] {
+    let ratio = new.rolling_circumference_mm() / old.rolling_circumference_mm();
+    let [a, b] = [old, new].map(|s| s.rolling_circumference_u_mm() / s.rolling_circumference_mm());
+    [ratio, ratio * a.hypot(b)]
+}
+
 /// True speed after a change of tyres, with a speedometer that was true before and was not
 /// adjusted: the indicated speed times the ratio of the outer diameters.
 ///

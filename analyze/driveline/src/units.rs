@@ -4,6 +4,8 @@
 pub const MM_PER_INCH: f64 = 25.4;
 /// Kilometres in a statute mile, exact (5,280 feet of 304.8 mm).
 pub const KM_PER_MILE: f64 = 1.609_344;
+/// Millimetres in a kilometre, exact.
+pub const MM_PER_KM: f64 = 1e6;
 /// Kilometres per hour in a knot, exact (the nautical mile is 1,852 m).
 pub const KMH_PER_KNOT: f64 = 1.852;
 /// Kilometres per hour in a metre per second, exact.

@@ -6,7 +6,8 @@ use common::{close, reference};
 use serde::Deserialize;
 use wheelwitness_driveline::demand::front_excess;
 use wheelwitness_driveline::kinematics::{
-    Circle, front_turns, input_turns, rear_turns, slip_braking, slip_driving, slip_j670,
+    Circle, Turning, front_turns, input_turns, lifted_wheel_factor, rear_turns, slip_braking,
+    slip_driving, slip_j670, turning,
 };
 use wheelwitness_driveline::vehicle::{Center, Member, Pinions};
 
@@ -16,6 +17,14 @@ struct Differentials {
     single: Vec<Single>,
     double: Vec<Double>,
     center: Vec<Shares>,
+    raised: Raised,
+}
+
+#[derive(Deserialize)]
+struct Raised {
+    shown_kmh: f64,
+    tread_kmh: f64,
+    source: String,
 }
 
 #[derive(Deserialize)]
@@ -111,6 +120,30 @@ fn the_speed_weights_of_a_center_differential_are_its_torque_shares() {
 }
 
 #[test]
+fn a_lone_wheel_runs_at_twice_what_the_dial_shows() {
+    let row = differentials().raised;
+    let all = turning(Turning::All, 0.5, 1000.0, 4.1);
+    let lone = turning(Turning::OneLocked, 0.5, 1000.0, 4.1);
+    close(lone.rear_shaft, all.rear_shaft, 0.0, &row.source);
+    close(row.shown_kmh * lone.wheel / all.wheel, row.tread_kmh, 1e-9, &row.source);
+}
+
+#[test]
+fn with_the_center_open_too_a_lone_wheel_turns_two_over_its_share_times_as_fast() {
+    for share in [0.5, 0.4, 0.25] {
+        let all = turning(Turning::All, share, 1000.0, 3.9).wheel;
+        let [front, rear] =
+            [Turning::OneFront, Turning::OneRear].map(|w| turning(w, share, 1000.0, 3.9));
+        close(front.wheel / all, lifted_wheel_factor(share), 1e-12, "power balance");
+        close(rear.wheel / all, lifted_wheel_factor(1.0 - share), 1e-12, "power balance");
+        // Input turns are kept: Willis equation in its general form.
+        for one in [front, rear] {
+            close(input_turns(share, one.front_shaft, one.rear_shaft), 1000.0, 1e-9, "Willis");
+        }
+    }
+}
+
+#[test]
 fn with_the_input_held_the_outputs_turn_opposite_ways() {
     // N_R = -N_F a / (1 - a): power balance.
     close(rear_turns(0.4, 0.0, 30.0), -20.0, 1e-12, "power balance");
@@ -129,7 +162,7 @@ fn a_member_that_is_the_input_has_no_share() {
 }
 
 #[derive(Deserialize)]
-struct Turning {
+struct Circles {
     circle: Vec<OnCircle>,
 }
 
@@ -147,7 +180,7 @@ struct OnCircle {
 }
 
 fn circles() -> Vec<OnCircle> {
-    reference::<Turning>("turning.toml").circle
+    reference::<Circles>("turning.toml").circle
 }
 
 #[test]

@@ -5,7 +5,8 @@ mod common;
 use common::{close, reference};
 use serde::Deserialize;
 use wheelwitness_driveline::shaft::{
-    Material, Tube, joint_angle_error, joint_extremes, joint_from_ripple, joint_ratio, joint_ripple,
+    Material, Tube, TubeU, joint_angle_error, joint_extremes, joint_from_ripple, joint_ratio,
+    joint_ripple, unbalance_g_mm,
 };
 use wheelwitness_driveline::units::{rad_s_from_rpm, rpm_from_rad_s, wheel_rpm};
 
@@ -18,6 +19,33 @@ struct Shafts {
     critical: Vec<Critical>,
     lumped: Lumped,
     road: Road,
+    balance: Vec<Balance>,
+    short_form: Vec<ShortForm>,
+    handbook_k: HandbookK,
+}
+
+#[derive(Deserialize)]
+struct Balance {
+    grade: f64,
+    kg: f64,
+    rpm: f64,
+    g_mm: f64,
+    tolerance: f64,
+    source: String,
+}
+
+#[derive(Deserialize)]
+struct ShortForm {
+    k: f64,
+    psi: f64,
+    lb_in3: f64,
+    source: String,
+}
+
+#[derive(Deserialize)]
+struct HandbookK {
+    k: f64,
+    source: String,
 }
 
 #[derive(Deserialize)]
@@ -155,6 +183,51 @@ fn critical_speeds_agree_with_published_calculations() {
             &format!("{}: {}", row.name, row.source),
         );
     }
+}
+
+/// The constant of the short form for a material: critical speed of a solid bar of one inch.
+fn short_form_k(psi: f64, lb_in3: f64) -> f64 {
+    const PA_PER_PSI: f64 = 6894.757;
+    const KG_M3_PER_LB_IN3: f64 = 27_679.905;
+    let bar = tube(25.4, 0.0, 25.4, psi * PA_PER_PSI / 1e9, lb_in3 * KG_M3_PER_LB_IN3);
+    bar.critical_rpm()
+}
+
+#[test]
+fn the_short_form_for_steel_tubes_is_the_beam_formula() {
+    let all = shafts();
+    let mut range = (f64::MAX, f64::MIN);
+    for row in &all.short_form {
+        let k = short_form_k(row.psi, row.lb_in3);
+        close(k / row.k, 1.0, 2e-5, &row.source);
+        range = (range.0.min(k), range.1.max(k));
+    }
+    // The handbook's constant lies within the spread of steels.
+    let HandbookK { k, source } = &all.handbook_k;
+    assert!((range.0..range.1).contains(k), "{k} in {range:?}: {source}");
+}
+
+#[test]
+fn the_residual_unbalance_is_that_of_the_standard() {
+    for row in shafts().balance {
+        close(unbalance_g_mm(row.grade, row.kg, row.rpm), row.g_mm, row.tolerance, &row.source);
+    }
+}
+
+#[test]
+fn the_uncertainty_of_a_critical_speed_is_what_measuring_wrongly_would_do() {
+    // GUM 5.1.3, note 2: half the change over plus and minus one uncertainty, one input at a time.
+    let of = |outer_mm: f64, wall_mm: f64, length_mm: f64, gpa: f64| {
+        tube(outer_mm, outer_mm - 2.0 * wall_mm, length_mm, gpa, 7850.0).critical_rpm()
+    };
+    let u = TubeU { outer_m: 0.5e-3, wall_m: 0.2e-3, length_m: 3e-3, material: 0.02 };
+    let half = |high: f64, low: f64| ((high - low) / 2.0).powi(2);
+    let moved = half(of(76.7, 3.0, 1200.0, 207.0), of(75.7, 3.0, 1200.0, 207.0))
+        + half(of(76.2, 3.2, 1200.0, 207.0), of(76.2, 2.8, 1200.0, 207.0))
+        + half(of(76.2, 3.0, 1203.0, 207.0), of(76.2, 3.0, 1197.0, 207.0))
+        + half(of(76.2, 3.0, 1200.0, 207.0 * 1.02), of(76.2, 3.0, 1200.0, 207.0 * 0.98));
+    let computed = tube(76.2, 70.2, 1200.0, 207.0, 7850.0).critical_u_rpm(&u);
+    close(computed / moved.sqrt(), 1.0, 1e-3, "GUM 5.1.3");
 }
 
 #[test]
