@@ -18,6 +18,7 @@ pub mod export_can_cmd;
 pub mod rig_cmd;
 pub mod truth;
 pub mod demo_cmd;
+pub mod reckon_cmd;
 
 /// Proves from a recorded drive what a converted driveline does.
 #[derive(Debug, Parser)]
@@ -34,6 +35,9 @@ pub enum Command {
     /// Write a new vehicle file, or check one and see what this fit can decide.
     #[command(subcommand)]
     Vehicle(vehicle_cmd::VehicleCommand),
+    /// Reckon beforehand: tyres, speedometer, sender, shafts, differential speeds.
+    #[command(subcommand)]
+    Reckon(reckon_cmd::ReckonCommand),
     /// Record from serial ports into a new capture.
     Record(RecordArgs),
     /// List the serial ports, who may open them, and the cure when you may not.
@@ -71,6 +75,7 @@ where
     };
     match cli.command {
         Command::Vehicle(args) => vehicle_cmd::run(&args),
+        Command::Reckon(args) => reckon_cmd::run(&args),
         Command::Record(args) => args.run(),
         Command::Ports(args) => args.run(),
         Command::Judge(args) => judge_cmd::run(&args),
