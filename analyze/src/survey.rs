@@ -65,9 +65,6 @@ pub struct Source {
     adapter: AdapterTrack,
 }
 
-/// Title of the text that marks a filtered source.
-const SOURCE_FILTERS: &str = "source filters";
-
 /// Class of an error frame: bus off (`linux/can/error.h`, from memory).
 const BUS_OFF: u32 = 0x40;
 
@@ -152,7 +149,7 @@ impl Survey {
             title::VEHICLE_FILE => self.vehicle_text = Some(body.to_owned()),
             title::CLOCK_SCALE => self.clock_scale = body.trim().parse().ok(),
             title::SOURCE_NAME => self.source(source).info.name = body.trim().to_owned(),
-            SOURCE_FILTERS => self.source(source).filters = Some(body.trim().to_owned()),
+            title::SOURCE_FILTERS => self.source(source).filters = Some(body.trim().to_owned()),
             title::SOURCE_KIND => self.source(source).declared = Some(body.trim().to_owned()),
             _ => {}
         }

@@ -8,13 +8,16 @@ use wheelwitness_driveline::demand::LEFT_RIGHT_U;
 use wheelwitness_driveline::mismatch::RESISTANCE_U_MPS2;
 use wheelwitness_driveline::units::STANDARD_GRAVITY;
 use wheelwitness_driveline::vehicle::Place;
-use wheelwitness_rig::Plan;
 use wheelwitness_rig::random::Random;
+use wheelwitness_rig::random_drive::friction_for;
 use wheelwitness_rig::scenario::trail_wagon;
 use wheelwitness_rig::script::Script;
+use wheelwitness_rig::{Fault, Plan};
 
 /// What is put to the test, with the script that does it.
-pub const STRESSES: [(&str, &str); 6] = [
+pub const STRESSES: [(&str, &str); 8] = [
+    ("wheel slip", CIRCLES_SLOW),
+    ("course", CIRCLES_BY_COURSE),
     ("geometry", CIRCLES_SLOW),
     ("side slip", CIRCLES_QUICK),
     ("left/right tyres", CIRCLE_ONE_WAY),
@@ -41,9 +44,11 @@ pub fn plan(stress: usize, seed: u64) -> Plan {
     let mut declared = trail_wagon();
     declared.name = format!("stress by {name}, seed {seed} (invented)");
     declared.geometry.u_mm = if name == "geometry" { 40.0 } else { 4.0 };
-    if name == "circumference" {
+    if ["circumference", "course"].contains(&name) {
         let shafts = [Place::FrontShaft, Place::RearShaft, Place::Input];
         declared.sensors.retain(|s| shafts.contains(&s.place));
+    }
+    if name == "circumference" {
         declared.tyres.front.circumference_u_mm = Some(70.0);
         declared.tyres.rear.circumference_u_mm = Some(70.0);
     }
@@ -69,6 +74,16 @@ pub fn plan(stress: usize, seed: u64) -> Plan {
             plan.settings.gnss = None;
         }
         "backlash" => plan.machine.lash_turn = 0.25,
+        "wheel slip" => {
+            let drag = friction_for(&plan.machine, random.between(0.4, 0.8), 0.9, 1.0);
+            plan.faults.push(Fault::DraggingCenter { drag, most_nm: 1e4 });
+            plan.settings.gnss = None;
+        }
+        "course" => {
+            if let Some(gnss) = &mut plan.settings.gnss {
+                (gnss.rate_hz, gnss.speed_noise) = (2.0, 0.15);
+            }
+        }
         "geometry" | "side slip" => plan.settings.gnss = None,
         _ => {}
     }

@@ -74,7 +74,9 @@ pub struct Allowance {
 /// `backlash_turn` is the play between the outputs: a locked pair may still shift by that much
 /// once per load reversal.
 pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Option<Allowance> {
-    let manoeuvred = by_manoeuvre(sharpen(segments));
+    let counted_range = counted_range(segments);
+    let mut manoeuvred = by_manoeuvre(sharpen(segments));
+    manoeuvred.iter_mut().for_each(|s| hold_rocking(s, counted_range));
     let rows: Vec<&Segment> = manoeuvred.iter().collect();
     let demanded_turn: f64 = rows.iter().map(|s| s.demanded[0]).sum();
     if demanded_turn < EXERCISE_TURN {
@@ -90,7 +92,6 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     }
     let base = solve(&rows, &declared, share, let_through)?;
     let (y, mu) = (base.beta[0], base.beta[1]);
-    let counted_range = counted_range(segments);
     let dof = rows.len() as f64 - 2.0;
     let birge = if dof >= 1.0 { (base.chi2 / dof - 1.0).max(0.0) } else { 0.0 };
     let own = |k: usize| {
@@ -252,6 +253,14 @@ fn sharpen(segments: &[Segment]) -> Vec<Segment> {
         }
     }
     out
+}
+
+/// Rocking cannot have moved the sum by more than the sum moved.
+fn hold_rocking(s: &mut Segment, counted_range: f64) {
+    let rocked = s.open.rocked.front + s.open.rocked.rear;
+    if rocked > counted_range.powi(2) {
+        s.open.rocked = s.open.rocked * (counted_range.powi(2) / rocked);
+    }
 }
 
 fn counted_range(segments: &[Segment]) -> f64 {

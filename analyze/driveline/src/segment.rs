@@ -35,11 +35,12 @@ impl Phases {
         Phases { front: m.front.u_end.powi(2), rear: m.rear.u_end.powi(2), input }
     }
 
-    /// What rocking leaves open: half an edge of each.
+    /// What rocking leaves open. An edge too many is rare: a quarter of an edge as a root mean
+    /// square (found on simulated vehicles).
     fn rocked(m: &Motion, range: f64) -> Self {
-        let half = |edge: f64| (edge / 2.0).powi(2);
-        let input = m.input.map_or(0.0, |i| half(i.edge / range));
-        Phases { front: half(m.front.edge), rear: half(m.rear.edge), input }
+        let quarter = |edge: f64| (edge / 4.0).powi(2);
+        let input = m.input.map_or(0.0, |i| quarter(i.edge / range));
+        Phases { front: quarter(m.front.edge), rear: quarter(m.rear.edge), input }
     }
 }
 
@@ -54,6 +55,13 @@ impl std::ops::Add for Phases {
     }
 }
 
+impl std::ops::Mul<f64> for Phases {
+    type Output = Phases;
+    fn mul(self, k: f64) -> Phases {
+        Phases { front: self.front * k, rear: self.rear * k, input: self.input * k }
+    }
+}
+
 /// Where the phases of a stretch are open: only its ends, since steps share the phase between
 /// them, and both sides of any gap within.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -62,6 +70,8 @@ pub struct Open {
     pub start: Phases,
     /// At gaps within.
     pub within: Phases,
+    /// By rocking, where it went slowly.
+    pub rocked: Phases,
     /// At its end.
     pub end: Phases,
 }
@@ -69,7 +79,7 @@ pub struct Open {
 impl Open {
     /// All of it.
     pub fn sum(&self) -> Phases {
-        self.start + self.within + self.end
+        self.start + self.within + self.rocked + self.end
     }
 }
 
@@ -189,7 +199,7 @@ impl Segment {
         self.sent.add(&Opens::of(&m.front, &m.rear, m.input.map(|i| i.times(1.0 / range))));
         let rocking = m.speed_mps < ROCKING_MPS && !self.lifted;
         if rocking && !self.rocking {
-            self.open.within = self.open.within + Phases::rocked(m, range);
+            self.open.rocked = self.open.rocked + Phases::rocked(m, range);
         }
         self.rocking = rocking;
         self.last_speed = m.speed_mps;
@@ -207,6 +217,7 @@ impl Segment {
         let meet = next.after_us == Some(self.end_us);
         let gap = if meet { Phases::default() } else { self.open.end + next.open.start };
         self.open.within = self.open.within + gap + next.open.within;
+        self.open.rocked = self.open.rocked + next.open.rocked;
         self.open.end = next.open.end;
         self.end_us = next.end_us;
         self.records.1 = next.records.1;

@@ -39,8 +39,8 @@ fn describe_one(out: &mut String, name: &str, link: &Link) -> std::fmt::Result {
         Some(true) => writeln!(out, "    mode    only listens"),
         Some(false) => writeln!(
             out,
-            "    mode    takes part in the bus: it acknowledges and signals errors. To make\n            \
-             it listen only, type\n            {}",
+            "    mode    takes part in the bus: it acknowledges and signals errors.\n            \
+             To make it listen only, type\n            {}",
             indented(&listen_only_cure(name, link.bit_rate))
         ),
         None => writeln!(out, "    mode    virtual: has no controller that could disturb a bus"),
