@@ -63,19 +63,6 @@ impl Html {
         escape(&mut self.out, &visible(text));
     }
 
-    /// A sentence in which names stand between backquotes: the names become code.
-    pub fn prose(&mut self, text: &str) {
-        let parts: Vec<&str> = text.split('`').collect();
-        for (k, part) in parts.iter().enumerate() {
-            // An odd backquote at the end belongs to the text.
-            match (k % 2 == 1, k + 1 == parts.len()) {
-                (true, false) => self.text_in("code", part),
-                (true, true) => self.text(&format!("`{part}")),
-                _ => self.text(part),
-            }
-        }
-    }
-
     /// The style sheet of the page, a constant of the program.
     pub fn style(&mut self, css: &'static str) {
         self.out.push_str("<style>\n");

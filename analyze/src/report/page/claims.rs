@@ -32,11 +32,11 @@ fn verdict_row(h: &mut Html, number: usize, claim: &Claim) {
         h.text(&words::key_number(claim));
     });
     h.element("td", &[("data-label", "Why"), ("class", "wide")], |h| {
-        h.prose(&claim.reason);
+        h.text(&claim.reason);
         if let Some(step) = &claim.next_step {
             h.element("p", &[], |h| {
                 h.text_in("strong", "Next: ");
-                h.prose(step);
+                h.text(step);
             });
         }
     });
@@ -76,7 +76,7 @@ pub fn cell(h: &mut Html, label: &'static str, text: &str) {
 /// A term and what it is.
 pub fn fact(h: &mut Html, term: &str, text: &str) {
     h.text_in("dt", term);
-    h.element("dd", &[], |h| h.prose(text));
+    h.text_in("dd", text);
 }
 
 /// Each claim with its periods, down to raw records.
@@ -120,7 +120,7 @@ fn one_period(h: &mut Html, claim_number: usize, number: usize, claim: &Claim, p
         h.text(&format!("Period {number}: {} ", words::stretch(p.start_s, p.end_s)));
         mark(h, p.verdict);
     });
-    h.element("p", &[], |h| h.prose(&p.reason));
+    h.text_in("p", &p.reason);
     if let (Some(limit), Some(first)) = (&claim.limit, p.estimates.first()) {
         strip::strip(h, first, limit);
     }
