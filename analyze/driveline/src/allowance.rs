@@ -10,7 +10,7 @@ use crate::demand::{CurvatureSource, DOUBTS};
 use crate::quantity::{Component, Estimate};
 use crate::segment::{Phases, Segment, by_manoeuvre, is_straight, side};
 use crate::share::{SentRow, share_of_sent};
-use crate::stats::{Fit, few, least_squares};
+use crate::stats::{Fit, least_squares};
 use crate::turn::{MOVED_NAMES, Opens};
 
 /// What is known beforehand of the mismatch, in turns of the front output per rear turn, less one.
@@ -96,10 +96,7 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     let birge = if dof >= 1.0 { (base.chi2 / dof - 1.0).max(0.0) } else { 0.0 };
     let own = |k: usize| {
         let u = base.covariance[k][k].sqrt();
-        vec![
-            Component::own("counting", u),
-            Component::from_scatter("scatter", u * birge.sqrt() * few(dof), dof.max(1.0)),
-        ]
+        vec![Component::own("counting", u), Component::from_few("scatter", u * birge.sqrt(), dof)]
     };
     let mut components = own(0);
     components.extend(doubts(&rows, y, share, let_through));
@@ -348,7 +345,7 @@ pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate>
     let birge = (fit.chi2 / dof - 1.0).max(0.0).sqrt();
     let mut components = vec![
         Component::own("counting", u),
-        Component::from_scatter("scatter", u * birge * few(dof), dof),
+        Component::from_few("scatter", u * birge, dof),
         Component::own("backlash", GEAR_PLAY * backlash_turn / 12f64.sqrt() / differed),
     ];
     let mut value = fit.beta[0];

@@ -4,8 +4,8 @@
 //! Streaming, no I/O, no clock, no device. Modules go from inner to outer; a module uses only
 //! those above it.
 
-pub mod quantity;
 pub mod stats;
+pub mod quantity;
 pub mod verdict;
 pub mod units;
 pub mod tyre;

@@ -9,7 +9,7 @@ use crate::demand::Setup;
 use crate::pulse::Step;
 use crate::quantity::{Component, Estimate};
 use crate::segment::STRAIGHT_PER_M;
-use crate::stats::{few, least_squares};
+use crate::stats::least_squares;
 use crate::turn::{MOVED, MOVED_NAMES, Turn, moved};
 use crate::vehicle::{Coupling, Place};
 
@@ -340,7 +340,7 @@ impl MismatchFold {
             fit.beta[0],
             vec![
                 Component::own("counting", u),
-                Component::from_scatter("scatter", u * birge * few(dof), dof.max(1.0)),
+                Component::from_few("scatter", u * birge, dof),
                 Component::shared("traction", RESISTANCE_U_MPS2 * slope.abs().max(0.0005)),
             ],
         ))
@@ -388,7 +388,7 @@ impl MismatchFold {
             mean,
             vec![
                 Component::own("course", u),
-                Component::from_scatter("scatter", u * birge * few(dof), dof.max(1.0)),
+                Component::from_few("scatter", u * birge, dof),
                 Component::shared("traction", LEFT_RIGHT_SHARE_U * self.slip()),
                 Component::shared("geometry", 0.01 * track_m * angle.abs() / metres),
             ],
