@@ -38,7 +38,7 @@ pub enum Command {
     /// Reckon beforehand: tyres, speedometer, sender, shafts, differential speeds.
     #[command(subcommand)]
     Reckon(reckon_cmd::ReckonCommand),
-    /// Record from serial ports into a new capture.
+    /// Record from serial ports and CAN interfaces into a new capture.
     Record(RecordArgs),
     /// List the serial ports, who may open them, and the cure when you may not.
     Ports(PortsArgs),

@@ -5,7 +5,7 @@
 //! counting leaves open are the phases at the ends.
 
 use crate::demand::{CurvatureSource, DOUBTS, Demanded, Motion};
-use crate::turn::Opens;
+use crate::turn::{Opens, Turn};
 
 /// Straight enough: below this curvature a stretch is not a turn, 1/m.
 pub const STRAIGHT_PER_M: f64 = 1.0 / 150.0;
@@ -25,22 +25,11 @@ pub struct Phases {
 }
 
 impl Phases {
-    fn start(m: &Motion, range: f64) -> Self {
-        let input = m.input.map_or(0.0, |i| (i.u_start / range).powi(2));
-        Phases { front: m.front.u_start.powi(2), rear: m.rear.u_start.powi(2), input }
-    }
-
-    fn end(m: &Motion, range: f64) -> Self {
-        let input = m.input.map_or(0.0, |i| (i.u_end / range).powi(2));
-        Phases { front: m.front.u_end.powi(2), rear: m.rear.u_end.powi(2), input }
-    }
-
-    /// What rocking leaves open. An edge too many is rare: a quarter of an edge as a root mean
-    /// square (found on simulated vehicles).
-    fn rocked(m: &Motion, range: f64) -> Self {
-        let quarter = |edge: f64| (edge / 4.0).powi(2);
-        let input = m.input.map_or(0.0, |i| quarter(i.edge / range));
-        Phases { front: quarter(m.front.edge), rear: quarter(m.rear.edge), input }
+    /// Of the outputs and the input of a step, by what `u` takes from each; the input's over
+    /// the range ratio.
+    fn of(m: &Motion, range: f64, u: impl Fn(&Turn) -> f64) -> Self {
+        let input = m.input.as_ref().map_or(0.0, |i| (u(i) / range).powi(2));
+        Phases { front: u(&m.front).powi(2), rear: u(&m.rear).powi(2), input }
     }
 }
 
@@ -86,6 +75,10 @@ impl Open {
 /// Slower than this, shafts may rock: play is taken up and torsion let go, an edge passes forward,
 /// backward and forward again, and a sensor without direction counts it each time. m/s.
 const ROCKING_MPS: f64 = 0.5;
+
+/// What rocking leaves open, edges. An edge too many is rare: a quarter of an edge as a root mean
+/// square (found on simulated vehicles).
+const ROCKED_EDGES: f64 = 0.25;
 
 /// A stretch of steps with about one curvature: one row of the fit.
 #[derive(Debug, Clone, PartialEq)]
@@ -158,7 +151,7 @@ impl Segment {
             rear: 0.0,
             counted: 0.0,
             input: Some(0.0),
-            open: Open { start: Phases::start(m, range), ..Open::default() },
+            open: Open { start: Phases::of(m, range, |t| t.u_start), ..Open::default() },
             demanded: [0.0; 1 + DOUBTS.len()],
             demanded_u: 0.0,
             opinions: [0.0; 2],
@@ -199,7 +192,7 @@ impl Segment {
         self.sent.add(&Opens::of(&m.front, &m.rear, m.input.map(|i| i.times(1.0 / range))));
         let rocking = m.speed_mps < ROCKING_MPS && !self.lifted;
         if rocking && !self.rocking {
-            self.open.rocked = self.open.rocked + Phases::rocked(m, range);
+            self.open.rocked = self.open.rocked + Phases::of(m, range, |t| ROCKED_EDGES * t.edge);
         }
         self.rocking = rocking;
         self.last_speed = m.speed_mps;
@@ -208,7 +201,7 @@ impl Segment {
     }
 
     fn close(mut self, end: &Motion, range: f64) -> Self {
-        self.open.end = Phases::end(end, range);
+        self.open.end = Phases::of(end, range, |t| t.u_end);
         self
     }
 
