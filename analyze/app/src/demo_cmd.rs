@@ -5,7 +5,7 @@
 
 use crate::exit;
 use crate::judge_cmd::{judge_folder, width};
-use crate::terminal::{complain, say};
+use crate::terminal::{complain, say, say_painted};
 use crate::truth::Answers;
 use clap::Args;
 use nix::sys::signal::{Signal, kill};
@@ -281,7 +281,7 @@ fn judge(folder: &Path, answers: &Answers) -> Result<i32, Refusal> {
     let capture = folder.join("capture");
     hop("judge", &format!("wheelwitness judge {}\n", capture.display()));
     let (result, series) = judge_folder(&capture, None)?;
-    say(&report::terminal(&result, width(), std::io::stdout().is_terminal()));
+    say_painted(&report::terminal(&result, width(), std::io::stdout().is_terminal()));
     let page = report::write_folder(&capture.join("report"), &result, &series)
         .map_err(|e| (exit::STORAGE, e.to_string()))?;
     let mistakes = answers.mistakes(&result);

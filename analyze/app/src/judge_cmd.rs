@@ -1,7 +1,8 @@
 //! `wheelwitness judge`: from a capture to verdicts and a report folder.
 
 use crate::exit;
-use crate::terminal::{complain, say};
+use crate::progress::Watched;
+use crate::terminal::{complain, say, say_painted};
 use clap::Args;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
@@ -30,6 +31,9 @@ pub struct JudgeArgs {
     /// Exit with 10 when a claim is disproven, with 11 when one is undecided
     #[arg(long)]
     pub require: bool,
+    /// Say how far it is on standard error, a line for each tenth, even if no person looks
+    #[arg(long)]
+    pub progress: bool,
 }
 
 const JUDGE_NOTES: &str = "\
@@ -40,14 +44,16 @@ A verdict is evidence, not approval: local rules and a licensed workshop have th
 
 /// Judges and returns the exit code.
 pub fn run(args: &JudgeArgs) -> i32 {
-    let (result, series) = match judge_folder(&args.capture, args.vehicle.as_deref()) {
+    let judged = read_vehicle(args.vehicle.as_deref())
+        .and_then(|vehicle| judge_by(&args.capture, named(&vehicle), args.progress));
+    let (result, series) = match judged {
         Ok(judged) => judged,
         Err((code, text)) => {
             complain(&text);
             return code;
         }
     };
-    say(&report::terminal(&result, width(), std::io::stdout().is_terminal()));
+    say_painted(&report::terminal(&result, width(), std::io::stdout().is_terminal()));
     if !args.no_report {
         let folder = args.report.clone().unwrap_or_else(|| args.capture.join("report"));
         match report::write_folder(&folder, &result, &series) {
@@ -66,10 +72,26 @@ pub fn judge_folder(
     capture: &Path,
     vehicle: Option<&Path>,
 ) -> Result<(DriveResult, Series), (i32, String)> {
-    let vehicle = read_vehicle(vehicle)?;
-    let other = vehicle.as_ref().map(|(text, name)| (text.as_str(), name.as_str()));
-    let mut reader = open(capture)?;
-    judge(&mut reader, other).map_err(|e| (exit::UNREADABLE, error_text(capture, &e)))
+    judge_by(capture, named(&read_vehicle(vehicle)?), false)
+}
+
+/// Judges a capture folder by the text and name of a vehicle file, or by the one inside.
+pub fn judge_by(
+    capture: &Path,
+    vehicle: Option<(&str, &str)>,
+    progress: bool,
+) -> Result<(DriveResult, Series), (i32, String)> {
+    let what = capture.display();
+    let unreadable = |e: std::io::Error| (exit::UNREADABLE, format!("cannot read {what}: {e}"));
+    let watched = Watched::open(capture, progress).map_err(unreadable)?;
+    let mut reader = CaptureReader::named(watched, what.to_string())
+        .map_err(|e| (exit::UNREADABLE, e.to_string()))?;
+    judge(&mut reader, vehicle).map_err(|e| (exit::UNREADABLE, error_text(capture, &e)))
+}
+
+/// A vehicle file, borrowed.
+pub fn named(vehicle: &Option<(String, String)>) -> Option<(&str, &str)> {
+    vehicle.as_ref().map(|(text, name)| (text.as_str(), name.as_str()))
 }
 
 /// Opens a capture folder.

@@ -8,11 +8,13 @@ use wheelwitness_logger::cli::{PortsArgs, RecordArgs};
 
 pub mod exit;
 pub mod terminal;
+pub mod progress;
 pub mod vehicle_cmd;
 pub mod judge_cmd;
 pub mod explain_cmd;
 pub mod import_cmd;
 pub mod import_can_cmd;
+pub mod archive_cmd;
 pub mod export_cmd;
 pub mod export_can_cmd;
 pub mod rig_cmd;
@@ -46,6 +48,8 @@ pub enum Command {
     Judge(judge_cmd::JudgeArgs),
     /// Walk a number of the report back to the raw records it rests on.
     Explain(explain_cmd::ExplainArgs),
+    /// Keep drives: one folder each, listed, searched, annotated, checked, judged again, sent.
+    Archive(archive_cmd::ArchiveArgs),
     /// Make a capture of lines of wire bytes.
     ImportWire(import_cmd::ImportArgs),
     /// Make a capture of CAN traffic that another tool recorded (pcapng, or lines of frames).
@@ -69,8 +73,7 @@ where
     let cli = match Cli::try_parse_from(args) {
         Ok(cli) => cli,
         Err(answer) => {
-            let _ = answer.print();
-            return answer.exit_code();
+            return answered(&answer);
         }
     };
     match cli.command {
@@ -80,6 +83,7 @@ where
         Command::Ports(args) => args.run(),
         Command::Judge(args) => judge_cmd::run(&args),
         Command::Explain(args) => explain_cmd::run(&args),
+        Command::Archive(args) => archive_cmd::run(&args),
         Command::ImportWire(args) => import_cmd::run(&args),
         Command::ImportCan(args) => import_can_cmd::run(&args),
         Command::Export(args) => export_cmd::run(&args),
@@ -87,4 +91,15 @@ where
         Command::Rig(args) => rig_cmd::run(&args),
         Command::Demo(args) => demo_cmd::run(&args),
     }
+}
+
+/// Help and version as asked for; a complaint goes through the door of all text, for it repeats
+/// words of the command line, file names among them.
+fn answered(answer: &clap::Error) -> i32 {
+    if answer.use_stderr() {
+        terminal::complain(answer.render().to_string().trim_end());
+    } else {
+        let _ = answer.print();
+    }
+    answer.exit_code()
 }

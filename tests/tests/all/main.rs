@@ -9,3 +9,4 @@ mod modules;
 mod commands;
 mod documents;
 mod by_hand;
+mod licences;

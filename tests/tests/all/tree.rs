@@ -3,11 +3,12 @@
 use std::path::{Path, PathBuf};
 
 /// The crates, as folders, and what a `use` calls them.
-pub const CRATES: [(&str, &str); 8] = [
+pub const CRATES: [(&str, &str); 9] = [
     ("logger/capture", "wheelwitness_capture"),
     ("logger", "wheelwitness_logger"),
     ("analyze/driveline", "wheelwitness_driveline"),
     ("analyze", "wheelwitness_analyze"),
+    ("analyze/archive", "wheelwitness_archive"),
     ("analyze/tables", "wheelwitness_tables"),
     ("analyze/app", "wheelwitness"),
     ("fixtures/rig", "wheelwitness_rig"),

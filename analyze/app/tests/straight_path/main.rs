@@ -1,5 +1,6 @@
 //! The straight path, wire to paper, against what the rig knows to be true.
 
+mod archive;
 mod bench;
 mod codes;
 mod demo;

@@ -117,7 +117,7 @@ impl CaptureReader<DirStorage> {
     pub fn open(folder: &Path) -> Result<Self, ReadError> {
         let what = folder.display().to_string();
         match DirStorage::open(folder) {
-            Ok(storage) => Self::with_storage(storage, what),
+            Ok(storage) => Self::named(storage, what),
             Err(error) => Err(ReadError::Medium { what, error }),
         }
     }
@@ -126,10 +126,11 @@ impl CaptureReader<DirStorage> {
 impl<S: Storage> CaptureReader<S> {
     /// Opens the capture in a storage.
     pub fn from_storage(storage: S) -> Result<Self, ReadError> {
-        Self::with_storage(storage, "this storage".to_owned())
+        Self::named(storage, "this storage".to_owned())
     }
 
-    fn with_storage(mut storage: S, what: String) -> Result<Self, ReadError> {
+    /// The same; complaints call the storage `what`.
+    pub fn named(mut storage: S, what: String) -> Result<Self, ReadError> {
         let files = match storage.list() {
             Ok(files) => files,
             Err(error) => return Err(ReadError::Medium { what, error }),

@@ -1,0 +1,62 @@
+//! `archive rejudge`.
+
+use super::{Ended, bench, open, told, words};
+use crate::exit;
+use crate::judge_cmd::read_vehicle;
+use crate::terminal::say;
+use clap::Args;
+use std::path::{Path, PathBuf};
+use wheelwitness_archive::archive::{Archive, Drive};
+
+/// Arguments of `archive rejudge`.
+#[derive(Debug, Args)]
+#[command(after_help = REJUDGE_NOTES)]
+pub struct RejudgeArgs {
+    /// The drives [default: all]
+    pub drives: Vec<String>,
+    /// Judge by this vehicle file; it is kept with each drive
+    #[arg(long, value_name = "FILE")]
+    pub vehicle: Option<PathBuf>,
+}
+
+const REJUDGE_NOTES: &str = "\
+The earlier judgement and its report stay beside the new one. Without --vehicle, a drive is judged
+by the vehicle file that it was judged by last.";
+
+pub(super) fn rejudge(at: &Path, args: &RejudgeArgs) -> Ended {
+    let vehicle = read_vehicle(args.vehicle.as_deref())?;
+    let text = vehicle.as_ref().map(|v| v.0.as_str());
+    let archive = open(at)?;
+    let drives = if args.drives.is_empty() {
+        archive.list().map_err(told)?.drives
+    } else {
+        let found = args.drives.iter().map(|d| archive.find(d).map_err(told));
+        found.collect::<Result<Vec<_>, _>>()?
+    };
+    let mut code = exit::DONE;
+    for drive in &drives {
+        if !one(&archive, drive, text)? {
+            code = exit::UNREADABLE;
+        }
+    }
+    Ok(code)
+}
+
+/// Judges one drive again and prints what is otherwise; false if there is no result.
+pub(super) fn one(
+    archive: &Archive,
+    drive: &Drive,
+    vehicle: Option<&str>,
+) -> Result<bool, (i32, String)> {
+    let again = archive.rejudge(drive, vehicle, &bench()).map_err(told)?;
+    let newest = again.drive.manifest.judgements.last();
+    if let Some(why) = newest.and_then(|j| j.failed.as_ref()) {
+        say(&format!("{}: no result: {}\n", drive.id, words::line(why)));
+        return Ok(false);
+    }
+    let verdicts = newest.map_or(String::new(), words::tally);
+    let n = again.differences.len();
+    say(&format!("{}: {verdicts}; {n} otherwise than before\n", drive.id));
+    again.differences.iter().for_each(|d| say(&words::difference(d)));
+    Ok(true)
+}
