@@ -21,6 +21,10 @@ bench:
     cargo run --release -p wheelwitness-capture --example throughput
     cargo run --release -p wheelwitness-tests --bin bench
 
+# A capture of so many GiB, judged under 256 MiB: `just large 20`
+large gib="20":
+    WHEELWITNESS_LARGE_GIB={{gib}} cargo test --release -p wheelwitness --test outside large -- --nocapture
+
 # The recorder on real CAN interfaces, in a guest
 can *args:
     CARGO_TARGET_X86_64_UNKNOWN_LINUX_GNU_RUNNER=$PWD/logger/can-guest/run \

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-/// The same text with every control, escape and direction-changing character shown as `\xNN`.
+/// The same text with every control, escape, direction-changing and invisible character shown as `\xNN`.
 ///
 /// A serial device can send terminal commands; nothing of the kind ever reaches the screen.
 ///
@@ -13,7 +13,7 @@ use std::fmt::Write;
 pub fn printable(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
-        if c.is_control() || changes_direction(c) {
+        if c.is_control() || changes_direction(c) || is_invisible(c) {
             // Writing to a String cannot fail.
             let _ = write!(out, "\\x{:02x}", u32::from(c));
         } else {
@@ -28,6 +28,11 @@ fn changes_direction(c: char) -> bool {
     matches!(c, '\u{200e}' | '\u{200f}' | '\u{061c}')
         || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
         || matches!(c, '\u{2028}' | '\u{2029}')
+}
+
+/// Characters without ink: what they stand in reads like something else.
+fn is_invisible(c: char) -> bool {
+    matches!(c, '\u{ad}' | '\u{180e}' | '\u{200b}'..='\u{200d}' | '\u{2060}'..='\u{2064}' | '\u{feff}')
 }
 
 /// A number of bytes in a unit that a reader can take in: `999 B`, `25.1 kB`, `3.2 GB`.

@@ -46,7 +46,9 @@ fn one(drive: &Drive, k: usize) -> Finding {
         return too_little(drive, k).against(limit);
     };
     let verdict = word(judge_estimate(&m.difference_mm, Bounds::within(size), 1));
-    let value = format!("{sense}: {:+.1} mm", m.difference_mm.value);
+    // Rounded before it is printed, plus 0: never `-0.0`.
+    let tenths = (m.difference_mm.value * 10.0).round() / 10.0 + 0.0;
+    let value = format!("{sense}: {tenths:+.1} mm");
     let records = RecordRange { first: m.records.0, last: m.records.1 };
     let why = format!("{:.0} m of straight running, at zero traction", m.straight_m);
     let shown = vec![period(m.span_us.0, m.span_us.1, records, verdict, why, &[&m.difference_mm])];
@@ -74,7 +76,8 @@ fn broken(drive: &Drive, places: &[Place]) -> Option<String> {
 
 fn too_little(drive: &Drive, k: usize) -> Finding {
     let scope = COMPARISONS[k].0;
-    let seen = drive.motions.straight_m[k];
+    // The sum of nothing is -0; plus 0 it is 0.
+    let seen = drive.motions.straight_m[k] + 0.0;
     if k > 0 && seen >= STRAIGHT_MIN_M {
         return Finding::undecided(
             scope,

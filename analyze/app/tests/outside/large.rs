@@ -38,7 +38,7 @@ fn drive_of(folder: &Path, bytes: u64) {
             written += bytes.len() as u64 + 8;
         };
         put(0, Kind::Bytes, &board.round(round));
-        if round % 20 == 0 {
+        if round.is_multiple_of(20) {
             put(1, Kind::Bytes, &fix(round));
         }
         for k in 0..FRAMES {
@@ -77,7 +77,7 @@ impl Board {
         let channel = Channel { count: phase as u64 as u16, age_us: Some(age_us) };
         let idle = Channel { count: 0, age_us: None };
         let mut bytes = Vec::new();
-        if round % 100 == 0 {
+        if round.is_multiple_of(100) {
             let rounds_per_s = 100;
             let is = Identity {
                 wire_version: 1,
@@ -88,7 +88,7 @@ impl Board {
             };
             bytes.extend(self.say(tick, Says::Identity(is)));
         }
-        if round % 25 == 0 {
+        if round.is_multiple_of(25) {
             bytes.extend(self.say(tick, Says::Levels(0b11)));
         }
         let a = Counts { first_channel: 1, channels: [channel, channel, idle, idle] };
@@ -130,7 +130,7 @@ fn a_capture_larger_than_the_memory_allowed_is_judged_with_progress_shown() {
     let gib: Option<f64> = std::env::var("WHEELWITNESS_LARGE_GIB").ok().map(|t| t.parse().unwrap());
     let (mebibytes, bytes) = match gib {
         Some(gib) => (256, (gib * (1u64 << 30) as f64) as u64),
-        None => (64, 96 << 20),
+        None => (96, 128 << 20),
     };
     assert!(bytes > mebibytes << 20, "larger than memory");
     let folder = Folder::new();
