@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-/// The same text with every control, escape, direction-changing and invisible character shown as `\xNN`.
+/// The same text with every character that controls, changes direction or has no ink shown as `\xNN`.
 ///
 /// A serial device can send terminal commands; nothing of the kind ever reaches the screen.
 ///
@@ -32,7 +32,8 @@ fn changes_direction(c: char) -> bool {
 
 /// Characters without ink: what they stand in reads like something else.
 fn is_invisible(c: char) -> bool {
-    matches!(c, '\u{ad}' | '\u{180e}' | '\u{200b}'..='\u{200d}' | '\u{2060}'..='\u{2064}' | '\u{feff}')
+    matches!(c, '\u{ad}' | '\u{180e}' | '\u{feff}')
+        || matches!(c, '\u{200b}'..='\u{200d}' | '\u{2060}'..='\u{2064}')
 }
 
 /// A number of bytes in a unit that a reader can take in: `999 B`, `25.1 kB`, `3.2 GB`.
