@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-/// The same text with every character that controls, changes direction or has no ink shown as `\xNN`.
+/// The same text with every character that controls, turns or has no ink shown as `\xNN`.
 ///
 /// A serial device can send terminal commands; nothing of the kind ever reaches the screen.
 ///
