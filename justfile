@@ -34,6 +34,10 @@ can *args:
 campaign *args="--drives 100":
     cargo run -p wheelwitness-tests --bin campaign -- {{args}}
 
+# The fault table, row by row: `just faults`, `just faults --full`, `just faults --row 1 --times 1000`
+faults *args:
+    cargo run -p wheelwitness-faults --bin faults -- {{args}}
+
 # Format and lints, as CI wants them
 lint:
     cargo fmt --all -- --check

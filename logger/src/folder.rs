@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use wheelwitness_capture::storage::DirStorage;
 
 /// Holds the number of the recording process and a lock that ends with it.
-const LOCK_NAME: &str = "recorder.lock";
+pub const MARK_NAME: &str = "recorder.lock";
 
 /// A folder that this process records into. The mark goes when this is dropped.
 pub struct Folder {
@@ -33,7 +33,46 @@ impl Folder {
 impl Drop for Folder {
     fn drop(&mut self) {
         // Only a courtesy: a mark without a lock means nothing.
-        let _ = fs::remove_file(self.path.join(LOCK_NAME));
+        let _ = fs::remove_file(self.path.join(MARK_NAME));
+    }
+}
+
+/// A mark whose recorder is gone: that recording was cut off.
+#[derive(Debug)]
+pub struct Abandoned {
+    /// The process that recorded, as it called itself.
+    pub process: String,
+    mark: PathBuf,
+    // Held, so that of two programs that find the mark only one deals with it.
+    _lock: File,
+}
+
+impl Abandoned {
+    /// Takes over the mark in a folder, if there is one that nobody holds.
+    pub fn take(folder: &Path) -> std::io::Result<Option<Abandoned>> {
+        let mark = folder.join(MARK_NAME);
+        let lock = match File::open(&mark) {
+            Ok(file) => file,
+            Err(e) if matches!(e.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => {
+                return Ok(None);
+            }
+            Err(e) => return Err(e),
+        };
+        match lock.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => return Ok(None),
+            Err(TryLockError::Error(e)) => return Err(e),
+        }
+        let process = fs::read_to_string(&mark).unwrap_or_default().trim().to_owned();
+        // Between creating and locking its mark a recorder holds no lock. One that is just
+        // beginning has not written its number yet, and nothing was recorded.
+        let begun = !process.is_empty();
+        Ok(begun.then_some(Abandoned { process, mark, _lock: lock }))
+    }
+
+    /// Removes the mark: everything that was to be said about it is written.
+    pub fn clear(self) -> std::io::Result<()> {
+        fs::remove_file(&self.mark)
     }
 }
 
@@ -64,17 +103,25 @@ pub fn free_bytes(path: &Path) -> Option<u64> {
 }
 
 fn lock(path: &Path) -> std::io::Result<File> {
-    let mut file = File::create_new(path.join(LOCK_NAME))?;
+    let mut file = File::create_new(path.join(MARK_NAME))?;
     file.try_lock().map_err(|e| match e {
         TryLockError::Error(e) => e,
         TryLockError::WouldBlock => ErrorKind::WouldBlock.into(),
     })?;
     writeln!(file, "{}", std::process::id())?;
+    // After a power cut the mark tells that this recording was cut off: it is on the medium before
+    // any segment is.
+    file.sync_all()?;
+    sync_folder(path)?;
     Ok(file)
 }
 
+fn sync_folder(path: &Path) -> std::io::Result<()> {
+    File::open(path)?.sync_all()
+}
+
 fn taken(path: &Path) -> Error {
-    let lock = path.join(LOCK_NAME);
+    let lock = path.join(MARK_NAME);
     let held = File::open(&lock)
         .is_ok_and(|f| matches!(f.try_lock_shared(), Err(TryLockError::WouldBlock)));
     let name = path.display();

@@ -48,6 +48,8 @@ pub mod source;
 
 pub mod folder;
 
+pub mod recovery;
+
 pub mod store;
 
 pub mod screen;
@@ -55,3 +57,6 @@ pub mod screen;
 pub mod recorder;
 
 pub mod cli;
+
+#[doc = include_str!("../STANDING-PROMISES.md")]
+pub mod standing_promises {}

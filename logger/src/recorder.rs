@@ -8,6 +8,7 @@ use crate::inventory::cure;
 use crate::names::SERIAL_LINKS;
 use crate::port::{OpenError, Ports, SerialPorts};
 use crate::queue::Queue;
+use crate::recovery::settle_all;
 use crate::settings::{Settings, SourceKind, seconds};
 use crate::source::{Door, Shared, Source};
 use crate::status::{Message, Snapshot, Status, Weight};
@@ -15,7 +16,7 @@ use crate::stop::{Reason, Stop};
 use crate::store::{Kept, Store, Target, Ties};
 use crate::tap::{Tap, Taps};
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::mpsc::Receiver;
 use std::time::Duration;
@@ -158,6 +159,7 @@ impl Recorder {
         let opened = self.open_all(&sources).await?;
         let (store, _folders) = self.open_store(queue.clone(), texts)?;
         self.arm()?;
+        let settling = self.settle_others();
         let kept = spawn_store(store, self.stop.clone());
         let reading = sources.into_iter().zip(opened);
         let tasks: Vec<_> =
@@ -167,7 +169,27 @@ impl Recorder {
             let _ = task.await;
         }
         queue.close();
-        self.await_store(kept).await
+        let ended = self.await_store(kept).await;
+        if !self.stop.is_at_once() {
+            // Panicked: our bug, but none that this recording suffers from.
+            let _ = settling.join();
+        }
+        ended
+    }
+
+    /// Looks for recordings beside this one that were cut off; holds up nothing.
+    fn settle_others(&self) -> std::thread::JoinHandle<()> {
+        let beside = |folder: &Path| match folder.parent() {
+            Some(parent) if parent != Path::new("") => parent.to_owned(),
+            _ => PathBuf::from("."),
+        };
+        let mut parents: Vec<PathBuf> = self.folders().map(beside).collect();
+        parents.dedup();
+        let status = self.status.clone();
+        std::thread::spawn(move || {
+            let mut tell = |text: String| status.tell(Weight::Warning, text);
+            parents.iter().for_each(|parent| settle_all(parent, &mut tell));
+        })
     }
 
     /// The texts that open the capture: names, settings, the vehicle file.

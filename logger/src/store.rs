@@ -26,6 +26,8 @@ const PATIENCE: Duration = Duration::from_millis(50);
 const LOOK_EVERY: Duration = Duration::from_secs(1);
 /// No estimate of the time left before so much was recorded, in nanoseconds.
 const ESTIMATE_AFTER_NS: i64 = 5_000_000_000;
+/// Space for less than so many hours is told again, after the first warning that the limits set.
+const URGENT_BELOW_H: [f64; 2] = [0.5, 1.0 / 6.0];
 /// What a record takes on the medium besides its content, about, in bytes.
 const RECORD_OVERHEAD_BYTES: u64 = 8;
 
@@ -97,7 +99,8 @@ pub struct Store {
     dropped_bytes: u64,
     failing: Option<Failing>,
     looked: Option<Instant>,
-    warned_of_space: bool,
+    /// The space left was last told to be enough for less than so many hours.
+    warned_below_h: f64,
 }
 
 impl Store {
@@ -125,7 +128,7 @@ impl Store {
             dropped_bytes: 0,
             failing: None,
             looked: None,
-            warned_of_space: false,
+            warned_below_h: f64::INFINITY,
         })
     }
 
@@ -153,10 +156,15 @@ impl Store {
             for waiting in batch {
                 self.keep(waiting);
             }
-            let progress = self.writer.pump();
+            // Whoever stops a recording may cut the power next: then nothing waits.
+            let stopping = self.ties.stop.reason().is_some() && self.failing.is_none();
+            let progress = if stopping { self.writer.flush() } else { self.writer.pump() };
             self.heed(progress);
             self.mind_patience();
-            self.look_at_room();
+            if self.looked.is_none_or(|at| at.elapsed() >= LOOK_EVERY) {
+                self.looked = Some(Instant::now());
+                self.look_at_room();
+            }
             self.show();
         }
         self.end()
@@ -265,7 +273,7 @@ impl Store {
         );
         self.tell(Weight::Warning, text);
         self.places.push(spare.place);
-        self.warned_of_space = false;
+        self.warned_below_h = f64::INFINITY;
         true
     }
 
@@ -276,11 +284,8 @@ impl Store {
         }
     }
 
-    fn look_at_room(&mut self) {
-        if self.looked.is_some_and(|at| at.elapsed() < LOOK_EVERY) {
-            return;
-        }
-        self.looked = Some(Instant::now());
+    /// Warns while space runs out, and ends the recording before it has.
+    pub fn look_at_room(&mut self) {
         let Some(free) = (self.room)() else { return };
         let usable = free.saturating_sub(u64::from(self.ties.limits.reserve_mib) << 20);
         let hours = self.hours_left(usable);
@@ -289,7 +294,9 @@ impl Store {
             shown.free_bytes = Some(free);
             shown.hours_left = hours;
         }
-        if usable == 0 && !self.change_over() {
+        // A medium that fails already, or one without a reserve, has its time of patience.
+        let at_reserve = usable == 0 && self.ties.limits.reserve_mib > 0 && self.failing.is_none();
+        if at_reserve && !self.change_over() {
             self.ties.stop.finish(Reason::SpaceUsedUp);
         }
         self.warn_of_space(free, hours);
@@ -305,18 +312,21 @@ impl Store {
         known.then(|| usable as f64 / used as f64 * hours)
     }
 
+    /// Warns at each step once, and anew after space was made.
     fn warn_of_space(&mut self, free: u64, hours: Option<f64>) {
-        let is_low = hours.is_some_and(|h| h < self.ties.limits.warn_below_h);
-        if is_low && !self.warned_of_space {
-            let left = hours.unwrap_or_default() * 60.0;
+        let Some(hours) = hours else { return };
+        let steps = [self.ties.limits.warn_below_h].into_iter().chain(URGENT_BELOW_H);
+        let step = steps.filter(|step| hours < *step).fold(f64::INFINITY, f64::min);
+        if step < self.warned_below_h {
             let text = format!(
-                "{} left on the medium: enough for about {left:.0} min; the recording will stop \
+                "{} left on the medium: enough for about {:.0} min; the recording will stop \
                  cleanly before it is full",
-                text::bytes(free)
+                text::bytes(free),
+                hours * 60.0
             );
             self.tell(Weight::Warning, text);
         }
-        self.warned_of_space |= is_low;
+        self.warned_below_h = step;
     }
 
     fn show(&self) {

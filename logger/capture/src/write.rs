@@ -49,8 +49,9 @@ impl Default for Limits {
     }
 }
 
-/// The longest pause between two attempts on a failing medium, in nanoseconds.
-const LONGEST_RETRY_NS: i64 = 8_000_000_000;
+/// The longest pause between two attempts on a failing medium, in nanoseconds: once space is made,
+/// the recording goes on within two seconds.
+const LONGEST_RETRY_NS: i64 = 1_500_000_000;
 
 /// Why a record was not taken. It has no number; the caller counts it as lost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -272,8 +273,9 @@ impl<S: Storage> Writer<S> {
             Ok(()) => return self.progress(None),
             Err(trouble) => trouble,
         };
-        // A second attempt at once: most often the segment, not the medium, is what failed.
-        if self.write_held(now_ns).is_err() {
+        // A second attempt at once: most often the segment, not the medium, is what failed. While
+        // the medium fails on and on, each attempt costs a segment, so there is only one.
+        if self.retry_pause_ns > 0 || self.write_held(now_ns).is_err() {
             let doubled = self.retry_pause_ns.saturating_mul(2);
             self.retry_pause_ns = doubled.clamp(self.limits.sync_interval_ns, LONGEST_RETRY_NS);
             self.retry_at_ns = Some(now_ns.saturating_add(self.retry_pause_ns));

@@ -3,7 +3,7 @@
 use std::io::ErrorKind;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use wheelwitness_capture::clock::Clock;
+use wheelwitness_capture::clock::{Clock, SimClock};
 use wheelwitness_capture::read::{CaptureReader, Item};
 use wheelwitness_capture::record::{Kind, Losses, Record};
 use wheelwitness_capture::storage::{SimStorage, Storage};
@@ -190,6 +190,33 @@ fn the_reserve_is_left_alone() {
     assert_eq!(world.stop.reason(), Some(Reason::SpaceUsedUp));
     assert!(kept.closed);
     assert_eq!(numbers(&after_power_cut(&[&medium])), (0..10).collect::<Vec<_>>());
+}
+
+#[test]
+fn the_space_left_is_told_in_steps_long_before_it_is_used_up() {
+    let (world, medium) = (World::new(), SimStorage::new());
+    let limits = Limits { reserve_mib: 0, ..Limits::default() };
+    let clock = SimClock::default();
+    let sources: [SourceSettings; 1] = ["a=/sim/a".parse().unwrap()];
+    let (status, messages) = Status::new(Arc::new(clock.clone()), &sources);
+    let ties = Ties { status, clock: Arc::new(clock.clone()), ..world.ties(limits) };
+    let room = world.room.clone();
+    let room = Box::new(move || Some(room.load(Ordering::Relaxed)));
+    let first = Target { place: "first".into(), storage: Box::new(medium), room };
+    let mut store = Store::begin(ties, first, None, Taps::new(vec![])).unwrap();
+    // A megabyte in 100 s: 36 MB an hour.
+    store.add(0, Kind::Bytes, vec![0; 500_000]);
+    store.add(0, Kind::Bytes, vec![0; 500_000]);
+    clock.advance_ns(100_000_000_000);
+    let mut said = Vec::new();
+    for megabytes in [73, 71, 70, 19, 17, 5, 4, 100, 71] {
+        world.room.store(megabytes * 1_000_000, Ordering::Relaxed);
+        store.look_at_room();
+        said.extend(messages.try_iter().map(|m| (megabytes, m.text)));
+    }
+    let steps: Vec<_> = said.iter().map(|(megabytes, _)| *megabytes).collect();
+    assert_eq!(steps, [71, 17, 5, 71], "{said:?}");
+    assert!(said[0].1.contains("enough for about 118 min"), "{said:?}");
 }
 
 #[test]

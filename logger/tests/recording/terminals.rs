@@ -241,6 +241,27 @@ fn a_killed_recorder_leaves_everything_that_was_synced() {
 }
 
 #[test]
+fn the_next_recording_finds_one_that_was_killed_and_notes_what_it_lacks() {
+    let bench = Bench::new();
+    let (first, second) = (bench.path("first"), bench.path("second"));
+    let mut wire = Wire::new();
+    let port = source("s", &wire.name, "");
+    let mut program = Program::record(&["--into", text(&first), "--source", &port]);
+    program.wait_for("opened");
+    wire.send(b"before the kill");
+    wait_for_bytes(&first, 0, 15);
+    let killed = program.id();
+    program.end_by(SIGKILL);
+    let before = std::fs::read(first.join("segment-000001.wwc")).unwrap();
+    let mut program = Program::record(&["--into", text(&second), "--source", &port]);
+    program.wait_for("was cut off");
+    assert_eq!(program.end_by(SIGTERM).code, Some(0));
+    let note = std::fs::read_to_string(first.join("recovered.txt")).unwrap();
+    assert!(note.contains(&format!("process {killed}")), "{note}");
+    assert_eq!(std::fs::read(first.join("segment-000001.wwc")).unwrap(), before);
+}
+
+#[test]
 fn a_port_in_use_is_refused_with_the_holder_named_and_nothing_made() {
     let bench = Bench::new();
     let (into, other) = (bench.path("drive"), bench.path("other"));

@@ -3,7 +3,7 @@
 use crate::tree::{CRATES, File, file, files, none};
 
 /// Folder of a crate, crates of ours that it may use, and those that only its tests may use.
-const ARROWS: [(&str, &[&str], &[&str]); 9] = [
+const ARROWS: [(&str, &[&str], &[&str]); 10] = [
     ("logger/capture", &[], &[]),
     ("logger", &["capture"], &[]),
     ("analyze/driveline", &[], &[]),
@@ -21,6 +21,7 @@ const ARROWS: [(&str, &[&str], &[&str]); 9] = [
         &["capture", "logger", "driveline", "analyze", "tables", "rig", ""],
         &["capture", "logger", "driveline", "analyze", "tables", "rig", ""],
     ),
+    ("tests/faults", &["capture", "logger"], &[]),
 ];
 
 /// Libraries, with all that begin with their name, that are the business of some crates only.
@@ -28,8 +29,8 @@ const LIBRARIES: [(&str, &[&str]); 8] = [
     ("polars", &["analyze/tables"]),
     ("plotters", &["analyze"]),
     ("tar", &["analyze/archive"]),
-    ("tokio", &["logger"]),
-    ("nix", &["logger", "fixtures/rig", "analyze/app"]),
+    ("tokio", &["logger", "tests/faults"]),
+    ("nix", &["logger", "fixtures/rig", "analyze/app", "tests/faults"]),
     ("socketcan", &["logger", "fixtures/rig"]),
     ("nalgebra", &["analyze/driveline"]),
     ("crc32c", &["logger/capture"]),

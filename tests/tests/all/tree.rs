@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 /// The crates, as folders, and what a `use` calls them.
-pub const CRATES: [(&str, &str); 9] = [
+pub const CRATES: [(&str, &str); 10] = [
     ("logger/capture", "wheelwitness_capture"),
     ("logger", "wheelwitness_logger"),
     ("analyze/driveline", "wheelwitness_driveline"),
@@ -13,6 +13,7 @@ pub const CRATES: [(&str, &str); 9] = [
     ("analyze/app", "wheelwitness"),
     ("fixtures/rig", "wheelwitness_rig"),
     ("tests", "wheelwitness_tests"),
+    ("tests/faults", "wheelwitness_faults"),
 ];
 
 /// Endings of what is read as text.

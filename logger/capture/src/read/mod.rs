@@ -1,16 +1,19 @@
 //! Reading a capture: every whole block is kept, every hole is told.
 
 mod segment;
+mod tail;
 
 use crate::block::Records;
 use crate::clock::Stamp;
 use crate::record::{Kind, Record, RecordingId};
 use crate::storage::{DirStorage, Storage};
 use crate::write::segment_number;
-use segment::{Block, Cursor, Head};
+use segment::{Block, Cursor, Head, read_past_refusals};
 use std::collections::VecDeque;
 use std::io;
 use std::path::Path;
+
+pub use tail::{Tail, tail};
 
 /// A recording whose segments overlap more often than this was not written by a writer that only
 /// had bad luck: it is still read, but blocks repeated further on may be met out of order.
@@ -188,7 +191,7 @@ impl<S: Storage> CaptureReader<S> {
     }
 
     /// Gives all bytes of all segments, in order, to `sink`: what a checksum of the capture is
-    /// taken over. Returns how many there were.
+    /// taken over. Returns how many there were. What the medium refuses to give counts as zeros.
     pub fn read_bytes(&mut self, mut sink: impl FnMut(&[u8])) -> Result<u64, ReadError> {
         let mut buffer = vec![0; 64 * 1024];
         let mut total = 0;
@@ -196,8 +199,8 @@ impl<S: Storage> CaptureReader<S> {
             let mut at = 0;
             while at < segment.bytes {
                 let want = buffer.len().min((segment.bytes - at) as usize);
-                let got = self.storage.read(&segment.name, at, &mut buffer[..want]);
-                let got = got.map_err(|error| medium(&segment.name, error))?;
+                let into = &mut buffer[..want];
+                let (got, _) = read_past_refusals(&mut self.storage, &segment.name, at, into);
                 if got == 0 {
                     break;
                 }
@@ -259,14 +262,18 @@ impl<S: Storage> CaptureReader<S> {
         Ok(true)
     }
 
+    /// A medium that gives no block and refuses something is told as what it is.
     fn find_recording(&mut self) -> Result<Option<RecordingId>, ReadError> {
+        let mut refused = None;
         for segment in self.segments.clone() {
-            let head = Cursor::new(segment).advance(&mut self.storage, None)?;
-            if let Some(block) = head.block {
+            let name = segment.name.clone();
+            let mut cursor = Cursor::new(segment);
+            if let Some(block) = cursor.advance(&mut self.storage, None)?.block {
                 return Ok(Some(block.header.recording));
             }
+            refused = refused.or(cursor.refusal.map(|error| medium(&name, error)));
         }
-        Ok(None)
+        refused.map_or(Ok(None), Err)
     }
 }
 

@@ -1,12 +1,52 @@
 //! One segment: its whole blocks, and the holes between them.
 
-use super::{Hole, ReadError, Segment, medium};
+use super::{Hole, ReadError, Segment};
 use crate::block::{self, HEADER_BYTES, Header, MAGIC, Records, VERSION};
 use crate::record::RecordingId;
 use crate::storage::Storage;
+use std::io;
 
 /// Read this much at once.
 const CHUNK_BYTES: usize = 256 * 1024;
+
+/// What a medium refuses is refused page by page.
+const PAGE_BYTES: usize = 4096;
+/// After so many refused pages in a row the rest of a chunk is given up.
+const MOST_REFUSED: usize = 16;
+
+/// Reads from a medium that may be damaged: pages that it refuses are filled with zeros, which are
+/// no whole block. Gives the bytes read, and the first refusal.
+pub(super) fn read_past_refusals(
+    storage: &mut impl Storage,
+    name: &str,
+    at: u64,
+    into: &mut [u8],
+) -> (usize, Option<io::Error>) {
+    let refusal = match storage.read(name, at, into) {
+        Ok(bytes) => return (bytes, None),
+        Err(refusal) => refusal,
+    };
+    let (mut filled, mut refused_in_a_row) = (0, 0);
+    while filled < into.len() && refused_in_a_row < MOST_REFUSED {
+        let here = at + filled as u64;
+        let to_boundary = PAGE_BYTES - (here % PAGE_BYTES as u64) as usize;
+        let end = into.len().min(filled + to_boundary);
+        match storage.read(name, here, &mut into[filled..end]) {
+            Ok(0) => return (filled, Some(refusal)),
+            Ok(bytes) => {
+                filled += bytes;
+                refused_in_a_row = 0;
+            }
+            Err(_) => {
+                into[filled..end].fill(0);
+                filled = end;
+                refused_in_a_row += 1;
+            }
+        }
+    }
+    into[filled..].fill(0);
+    (into.len(), Some(refusal))
+}
 
 /// What comes next in a segment.
 #[derive(Debug, Default)]
@@ -42,11 +82,14 @@ pub(super) struct Cursor {
     start: usize,
     offset: u64,
     next_sequence: u64,
+    /// The first thing that the medium refused to give.
+    pub(super) refusal: Option<io::Error>,
 }
 
 impl Cursor {
     pub(super) fn new(segment: Segment) -> Self {
-        Cursor { segment, window: Vec::new(), start: 0, offset: 0, next_sequence: 0 }
+        let window = Vec::new();
+        Cursor { segment, window, start: 0, offset: 0, next_sequence: 0, refusal: None }
     }
 
     /// The next block of `recording` (of any, if `None`) with the hole before it.
@@ -56,11 +99,11 @@ impl Cursor {
         recording: Option<RecordingId>,
     ) -> Result<Head, ReadError> {
         let from = self.offset;
-        while self.fill(storage, 1)? > 0 {
+        while self.fill(storage, 1) > 0 {
             if let Some(block) = self.block_here(storage, recording)? {
                 return Ok(Head { hole: self.hole(from, block.offset), block: Some(block) });
             }
-            self.skip_to_magic(storage)?;
+            self.skip_to_magic(storage);
         }
         self.window = Vec::new();
         self.start = 0;
@@ -79,14 +122,14 @@ impl Cursor {
         storage: &mut impl Storage,
         recording: Option<RecordingId>,
     ) -> Result<Option<Block>, ReadError> {
-        self.fill(storage, HEADER_BYTES)?;
+        self.fill(storage, HEADER_BYTES);
         let Some(header) = block::decode_header(self.view()) else { return Ok(None) };
         let wanted = recording.is_none_or(|id| id == header.recording);
         if !wanted || header.sequence < self.next_sequence {
             return Ok(None);
         }
         let length = HEADER_BYTES + header.payload_bytes as usize;
-        if self.fill(storage, length)? < length || !block::is_whole(&self.view()[..length]) {
+        if self.fill(storage, length) < length || !block::is_whole(&self.view()[..length]) {
             return Ok(None);
         }
         if header.version > VERSION {
@@ -104,17 +147,17 @@ impl Cursor {
     }
 
     /// Moves on by at least one byte, to the next place where a block may begin.
-    fn skip_to_magic(&mut self, storage: &mut impl Storage) -> Result<(), ReadError> {
+    fn skip_to_magic(&mut self, storage: &mut impl Storage) {
         self.consume(1);
         loop {
-            let have = self.fill(storage, MAGIC.len())?;
+            let have = self.fill(storage, MAGIC.len());
             if let Some(at) = find_magic(self.view()) {
                 self.consume(at);
-                return Ok(());
+                return;
             }
             if have < MAGIC.len() {
                 self.consume(have);
-                return Ok(());
+                return;
             }
             // The last bytes may be the beginning of a magic that the next read completes.
             self.consume(have - (MAGIC.len() - 1));
@@ -131,7 +174,7 @@ impl Cursor {
     }
 
     /// Makes at least `want` bytes visible, or as many as the segment has; returns how many.
-    fn fill(&mut self, storage: &mut impl Storage, want: usize) -> Result<usize, ReadError> {
+    fn fill(&mut self, storage: &mut impl Storage, want: usize) -> usize {
         if self.view().len() < want {
             self.window.drain(..self.start);
             self.start = 0;
@@ -145,15 +188,16 @@ impl Cursor {
                 break;
             }
             self.window.resize(have + more, 0);
-            let got = storage.read(&self.segment.name, at, &mut self.window[have..]);
-            let got = got.map_err(|error| medium(&self.segment.name, error))?;
+            let (got, refusal) =
+                read_past_refusals(storage, &self.segment.name, at, &mut self.window[have..]);
+            self.refusal = self.refusal.take().or(refusal);
             self.window.truncate(have + got);
             if got == 0 {
                 // The file became shorter while it was read: this is its end now.
                 self.segment.bytes = at;
             }
         }
-        Ok(self.view().len())
+        self.view().len()
     }
 }
 

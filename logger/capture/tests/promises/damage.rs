@@ -3,9 +3,9 @@
 use crate::sample::{ID, Sample, noise, read, sample};
 use proptest::prelude::*;
 use wheelwitness_capture::block::HEADER_BYTES;
-use wheelwitness_capture::read::{CaptureReader, Hole, ReadError};
+use wheelwitness_capture::read::{CaptureReader, Hole, Item, ReadError};
 use wheelwitness_capture::record::RecordingId;
-use wheelwitness_capture::storage::SimStorage;
+use wheelwitness_capture::storage::{SimStorage, Storage};
 use wheelwitness_capture::write::segment_name;
 
 fn one_segment(blocks: u64) -> (Sample, Vec<u8>) {
@@ -188,6 +188,52 @@ fn a_header_that_promises_too_much_is_a_hole() {
             assert_eq!(holes, [hole(0, sample.blocks[0].1, Some(8))]);
         }
     }
+}
+
+/// A medium that refuses to give some of its pages.
+struct Refusing(SimStorage, std::ops::Range<u64>);
+
+impl Storage for Refusing {
+    fn create_new(&mut self, name: &str) -> std::io::Result<()> {
+        self.0.create_new(name)
+    }
+    fn append(&mut self, name: &str, bytes: &[u8]) -> std::io::Result<()> {
+        self.0.append(name, bytes)
+    }
+    fn sync(&mut self, name: &str) -> std::io::Result<()> {
+        self.0.sync(name)
+    }
+    fn list(&mut self) -> std::io::Result<Vec<(String, u64)>> {
+        self.0.list()
+    }
+    fn read(&mut self, name: &str, offset: u64, into: &mut [u8]) -> std::io::Result<usize> {
+        let pages = offset / 4096..(offset + into.len() as u64).div_ceil(4096);
+        if pages.start < self.1.end && self.1.start < pages.end {
+            return Err(std::io::Error::other("this sector is bad"));
+        }
+        self.0.read(name, offset, into)
+    }
+}
+
+#[test]
+fn what_a_medium_refuses_to_give_is_a_hole_and_everything_else_is_read() {
+    let (sample, bytes) = one_segment(400);
+    let pages = bytes.len() as u64 / 4096;
+    assert!(pages > 4, "{pages} pages are not enough");
+    for bad in [0..1, 1..2, 2..4, pages..pages + 1] {
+        let range = bad.start as usize * 4096..(bad.end as usize * 4096).min(bytes.len());
+        let mut expected = bytes.clone();
+        expected[range].fill(0);
+        let refusing = Refusing(storage_with(&bytes), bad.clone());
+        let found: Vec<_> =
+            CaptureReader::from_storage(refusing).unwrap().map(Result::unwrap).collect();
+        let zeroed = CaptureReader::from_storage(storage_with(&expected)).unwrap();
+        assert_eq!(found, zeroed.map(Result::unwrap).collect::<Vec<_>>(), "pages {bad:?}");
+        assert!(found.iter().any(|item| matches!(item, Item::Hole(_))), "pages {bad:?}");
+    }
+    let all = CaptureReader::from_storage(Refusing(sample.storage.clone(), 0..pages + 1));
+    let told = all.err().unwrap().to_string();
+    assert!(told.contains("this sector is bad"), "{told}");
 }
 
 proptest! {

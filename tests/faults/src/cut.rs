@@ -1,0 +1,324 @@
+//! Power cuts: the storage side of a recording, cut off at any moment.
+//!
+//! The oracle: what the status called safe before the cut is there after it, in order and once;
+//! what is there beyond that is the beginning of what was said; earlier drives are untouched; the
+//! next start finds the recording and says that it was cut off.
+
+use crate::bench::{Kept, Noise, Outcome, Worst, repeat};
+use crate::volume::{System, Volume};
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, AtomicI64, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+use wheelwitness_capture::clock::Clock;
+use wheelwitness_capture::record::Kind;
+use wheelwitness_capture::storage::{DirStorage, Storage};
+use wheelwitness_logger::clock::HostClock;
+use wheelwitness_logger::folder::Folder;
+use wheelwitness_logger::queue::Queue;
+use wheelwitness_logger::recovery::{NOTE_NAME, settle};
+use wheelwitness_logger::settings::{Limits, SourceSettings};
+use wheelwitness_logger::source::Event;
+use wheelwitness_logger::status::Status;
+use wheelwitness_logger::stop::Stop;
+use wheelwitness_logger::store::{Store, Target, Ties};
+use wheelwitness_logger::tap::Taps;
+
+/// A chunk comes every so often, as from a board.
+const CHUNK_EVERY: Duration = Duration::from_millis(3);
+/// Longest recording before a cut, in milliseconds.
+const LONGEST_MS: u64 = 700;
+/// Cuts on one volume before it is made anew. Nothing is removed from it: on FAT, removing a file
+/// whose end was cut off turns the volume read-only (measured in the guest, Linux 6.1).
+const CUTS_A_VOLUME: u64 = 25;
+/// What a cut may cost, in seconds, where a sync takes at most half a second.
+const MAY_COST_S: f64 = 1.0;
+const QUICK_SYNC_S: f64 = 0.5;
+
+/// How a medium keeps its word about syncs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Syncs {
+    /// As the file system does.
+    Honest,
+    /// The protection taken away: nothing is ever synced, and called durable all the same.
+    Skipped,
+}
+
+/// What cuts have shown.
+#[derive(Default)]
+pub struct Found {
+    cuts: AtomicU64,
+    acknowledged: AtomicU64,
+    lost: Worst,
+    longest_sync: Worst,
+    settled: Worst,
+    torn: AtomicU64,
+    noted: AtomicU64,
+    long_syncs: AtomicU64,
+}
+
+/// Cuts the power `count` times.
+pub fn power_cuts(system: System, syncs: Syncs, count: u64, threads: u64) -> Outcome {
+    let found = Found::default();
+    let volumes = count.div_ceil(CUTS_A_VOLUME);
+    repeat(volumes, threads, |number| {
+        let mut volume = Volume::new(system)?;
+        let mut earlier = Vec::new();
+        let cuts = CUTS_A_VOLUME.min(count - number * CUTS_A_VOLUME);
+        for nth in 0..cuts {
+            let mut noise = Noise::new(number * 1000 + nth);
+            one_cut(&mut volume, syncs, nth, &mut noise, &mut earlier, &found)?;
+        }
+        Ok(())
+    })?;
+    Ok(found.told())
+}
+
+impl Found {
+    fn told(&self) -> String {
+        let count = |n: &AtomicU64| n.load(Ordering::Relaxed);
+        format!(
+            "{} cuts: 0 of {} acknowledged records lost; at most {:.3} s lost, longest sync \
+             {:.3} s ({} over {QUICK_SYNC_S} s); {} torn tails; {} noted as cut off, in at most \
+             {:.3} s",
+            count(&self.cuts),
+            count(&self.acknowledged),
+            self.lost.s(),
+            self.longest_sync.s(),
+            count(&self.long_syncs),
+            count(&self.torn),
+            count(&self.noted),
+            self.settled.s(),
+        )
+    }
+}
+
+/// What happens between two cuts: a drive begins, is cut off, is found and held to its word.
+fn one_cut(
+    volume: &mut Volume,
+    syncs: Syncs,
+    nth: u64,
+    noise: &mut Noise,
+    earlier: &mut Vec<(PathBuf, Vec<u8>)>,
+    found: &Found,
+) -> Result<(), String> {
+    let folder = volume.top().join(format!("drive-{nth}"));
+    let after = Duration::from_micros(noise.below(LONGEST_MS * 1000));
+    let drive = Drive::record_and_cut(volume, &folder, syncs, after)?;
+    volume.restore()?;
+    for (path, bytes) in earlier.iter() {
+        if readable(path)? != *bytes {
+            return Err(format!("{} of an earlier drive was changed", path.display()));
+        }
+    }
+    let begun = Instant::now();
+    let settled = settle(&folder).map_err(|e| format!("not settled: {e}"))?;
+    found.settled.take_s(begun.elapsed().as_secs_f64());
+    drive.check(&folder, settled.is_some(), found)?;
+    earlier.extend(files_of(&folder)?);
+    Ok(())
+}
+
+fn files_of(folder: &Path) -> Result<Vec<(PathBuf, Vec<u8>)>, String> {
+    let Ok(entries) = std::fs::read_dir(folder) else { return Ok(Vec::new()) };
+    let paths = entries.flatten().map(|entry| entry.path());
+    paths.map(|path| Ok((path.clone(), readable(&path)?))).collect()
+}
+
+/// A file up to where the medium refuses to give more of it: on FAT a file may be said to be
+/// longer than the part of it that reached the medium.
+fn readable(path: &Path) -> Result<Vec<u8>, String> {
+    let mut file = std::fs::File::open(path).map_err(|e| format!("{}: {e}", path.display()))?;
+    let (mut all, mut piece) = (Vec::new(), [0; 512]);
+    while let Ok(bytes @ 1..) = io::Read::read(&mut file, &mut piece) {
+        all.extend_from_slice(&piece[..bytes]);
+    }
+    Ok(all)
+}
+
+/// A drive that was cut off, and what is known of it.
+struct Drive {
+    pushed: Vec<Instant>,
+    cut_at: Instant,
+    durable: u64,
+    longest_sync_s: f64,
+}
+
+impl Drive {
+    fn record_and_cut(
+        volume: &Volume,
+        folder: &Path,
+        syncs: Syncs,
+        after: Duration,
+    ) -> Result<Drive, String> {
+        let (claimed, storage) = Folder::claim(folder).map_err(|e| e.to_string())?;
+        let timed = Timed::new(storage, syncs);
+        let watch = timed.watch.clone();
+        let world = World::new();
+        let store = world.store(timed)?;
+        let storing = std::thread::spawn(move || store.run());
+        let (pushed, on) = (Mutex::new(Vec::new()), AtomicBool::new(true));
+        let cut = std::thread::scope(|scope| {
+            scope.spawn(|| world.feed(&pushed, &on));
+            std::thread::sleep(after);
+            let durable = world.status.snapshot().storage.durable_records;
+            let cut_at = Instant::now();
+            let cut = volume.cut();
+            on.store(false, Ordering::Relaxed);
+            cut.map(|()| (durable, cut_at))
+        });
+        let longest_sync_s = watch.longest_s();
+        world.stop.at_once();
+        world.queue.close();
+        storing.join().map_err(|_| "the storage thread panicked")?;
+        drop(claimed);
+        let (durable, cut_at) = cut?;
+        let pushed = pushed.into_inner().unwrap_or_default();
+        Ok(Drive { pushed, cut_at, durable, longest_sync_s })
+    }
+
+    fn check(&self, folder: &Path, noted: bool, found: &Found) -> Result<(), String> {
+        let kept = match folder.exists() {
+            true => Kept::of(folder)?,
+            false => Kept::default(),
+        };
+        let numbers = kept.records.iter().map(|r| u64::from_le_bytes(first_word(&r.bytes)));
+        if !numbers.eq(0..kept.records.len() as u64) {
+            return Err("the records are no beginning of what was said".into());
+        }
+        kept.check_holes()?;
+        let records = kept.records.len();
+        if (records as u64) < self.durable {
+            return Err(format!("{} acknowledged, {records} are there", self.durable));
+        }
+        let begun = folder.join("segment-000001.wwc").exists();
+        if begun && !(noted && folder.join(NOTE_NAME).exists()) {
+            return Err("nobody says that this recording was cut off".into());
+        }
+        let first = self.pushed.get(records).filter(|at| **at < self.cut_at);
+        let lost_s = first.map_or(0.0, |at| self.cut_at.duration_since(*at).as_secs_f64());
+        let quick = self.longest_sync_s <= QUICK_SYNC_S;
+        if quick && lost_s > MAY_COST_S {
+            return Err(format!("{lost_s:.3} s lost, longest sync {:.3} s", self.longest_sync_s));
+        }
+        found.lost.take_s(lost_s);
+        found.longest_sync.take_s(self.longest_sync_s);
+        found.long_syncs.fetch_add(u64::from(!quick), Ordering::Relaxed);
+        found.cuts.fetch_add(1, Ordering::Relaxed);
+        found.acknowledged.fetch_add(self.durable, Ordering::Relaxed);
+        found.torn.fetch_add(u64::from(!kept.holes.is_empty()), Ordering::Relaxed);
+        found.noted.fetch_add(u64::from(noted), Ordering::Relaxed);
+        Ok(())
+    }
+}
+
+fn first_word(bytes: &[u8]) -> [u8; 8] {
+    bytes.first_chunk::<8>().copied().unwrap_or([0xFF; 8])
+}
+
+/// A storage side with one source, and nothing else of a recorder.
+struct World {
+    queue: Arc<Queue<Event>>,
+    status: Arc<Status>,
+    stop: Stop,
+}
+
+impl World {
+    fn new() -> World {
+        let sources: Vec<SourceSettings> = "a=/sim/a".parse().into_iter().collect();
+        let (status, _) = Status::new(Arc::new(HostClock), &sources);
+        World { queue: Arc::new(Queue::new(&[1], 1 << 26)), status, stop: Stop::new() }
+    }
+
+    fn store(&self, storage: Timed) -> Result<Store, String> {
+        let ties = Ties {
+            queue: self.queue.clone(),
+            status: self.status.clone(),
+            stop: self.stop.clone(),
+            clock: Arc::new(HostClock),
+            limits: Limits::default(),
+            clock_scale: 1.0,
+            contents: vec![Kind::Bytes],
+        };
+        let place = "the medium".to_owned();
+        let target = Target { place, storage: Box::new(storage), room: Box::new(|| None) };
+        Store::begin(ties, target, None, Taps::new(vec![])).map_err(|e| e.to_string())
+    }
+
+    /// Numbered chunks of 80 bytes while `on` holds: each is one record, of the same number.
+    fn feed(&self, pushed: &Mutex<Vec<Instant>>, on: &AtomicBool) {
+        let mut number = 0_u64;
+        while on.load(Ordering::Relaxed) {
+            if let Ok(mut pushed) = pushed.lock() {
+                pushed.push(Instant::now());
+            }
+            let chunk = number.to_le_bytes().repeat(10);
+            self.queue.push_bytes(0, HostClock.now().boot_ns, chunk);
+            number += 1;
+            std::thread::sleep(CHUNK_EVERY);
+        }
+    }
+}
+
+/// How long syncs take, the one under way included.
+#[derive(Default)]
+struct SyncWatch {
+    longest_us: AtomicI64,
+    since: Mutex<Option<Instant>>,
+}
+
+impl SyncWatch {
+    fn longest_s(&self) -> f64 {
+        let under_way = self.since.lock().map(|since| since.map(|at| at.elapsed()));
+        let under_way = under_way.ok().flatten().map_or(0.0, |time| time.as_secs_f64());
+        (self.longest_us.load(Ordering::Relaxed) as f64 / 1e6).max(under_way)
+    }
+
+    fn set(&self, since: Option<Instant>) {
+        if let Ok(mut now) = self.since.lock() {
+            if let (Some(before), None) = (*now, since) {
+                let took_us = before.elapsed().as_micros() as i64;
+                self.longest_us.fetch_max(took_us, Ordering::Relaxed);
+            }
+            *now = since;
+        }
+    }
+}
+
+/// A folder whose syncs are timed, or left out.
+struct Timed {
+    folder: DirStorage,
+    syncs: Syncs,
+    watch: Arc<SyncWatch>,
+}
+
+impl Timed {
+    fn new(folder: DirStorage, syncs: Syncs) -> Timed {
+        Timed { folder, syncs, watch: Arc::default() }
+    }
+}
+
+impl Storage for Timed {
+    fn create_new(&mut self, name: &str) -> io::Result<()> {
+        self.folder.create_new(name)
+    }
+    fn append(&mut self, name: &str, bytes: &[u8]) -> io::Result<()> {
+        self.folder.append(name, bytes)
+    }
+    fn sync(&mut self, name: &str) -> io::Result<()> {
+        if self.syncs == Syncs::Skipped {
+            return Ok(());
+        }
+        self.watch.set(Some(Instant::now()));
+        let outcome = self.folder.sync(name);
+        self.watch.set(None);
+        outcome
+    }
+    fn list(&mut self) -> io::Result<Vec<(String, u64)>> {
+        self.folder.list()
+    }
+    fn read(&mut self, name: &str, offset: u64, into: &mut [u8]) -> io::Result<usize> {
+        self.folder.read(name, offset, into)
+    }
+}

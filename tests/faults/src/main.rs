@@ -1,0 +1,97 @@
+//! The fault campaign: goes through the fault table and prints it, one line a row.
+
+use std::process::ExitCode;
+use wheelwitness_faults::cut::{Syncs, power_cuts};
+use wheelwitness_faults::run::{chosen, go_through, hardware};
+use wheelwitness_faults::table::Effort;
+use wheelwitness_faults::volume::System;
+
+const HELP: &str = "\
+faults [--full] [--row NUMBER]... [--times COUNT] [--threads COUNT] [--trials]
+
+Goes through the fault table: runs the named tests of every row and its trial, and prints one
+line a row. A row that could not be tried counts as failed.
+  --full      the whole campaign instead of short trials (hours)
+  --row       only these rows
+  --times     so many cuts, kills or endings instead of the usual number
+  --threads   so many at once [default: 3]
+  --trials    only the trials, not the tests of the house
+Needs Linux, root, loop devices, strace, mkfs.ext4 and mkfs.vfat.
+";
+
+fn main() -> ExitCode {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    match words.first().map(String::as_str) {
+        // The recorder under trial is the shipped code; only its name differs.
+        Some("record" | "ports") => {
+            ExitCode::from(wheelwitness_logger::cli::run(std::env::args_os()) as u8)
+        }
+        // In the guest.
+        Some("fat-cuts") => fat_cuts(words.get(1)),
+        _ => match Campaign::typed(&words) {
+            Ok(campaign) => campaign.run(),
+            Err(why) => {
+                eprint!("{why}\n{HELP}");
+                ExitCode::from(2)
+            }
+        },
+    }
+}
+
+fn fat_cuts(count: Option<&String>) -> ExitCode {
+    let count = count.and_then(|count| count.parse().ok()).unwrap_or(10);
+    match power_cuts(System::Vfat, Syncs::Honest, count, 1) {
+        Ok(figure) => println!("{figure}"),
+        Err(why) => {
+            println!("{why}");
+            return ExitCode::FAILURE;
+        }
+    }
+    ExitCode::SUCCESS
+}
+
+struct Campaign {
+    rows: Vec<u8>,
+    tests: bool,
+    effort: Effort,
+}
+
+impl Campaign {
+    fn typed(words: &[String]) -> Result<Campaign, String> {
+        let program = std::env::current_exe().map_err(|e| e.to_string())?;
+        let effort = Effort { program, full: false, times: None, threads: 3 };
+        let mut campaign = Campaign { rows: Vec::new(), tests: true, effort };
+        let mut words = words.iter();
+        while let Some(word) = words.next() {
+            let mut number = || -> Result<u64, String> {
+                let text = words.next().ok_or_else(|| format!("{word}: a number is missing"))?;
+                text.parse().map_err(|_| format!("{word}: {text} is no number"))
+            };
+            match word.as_str() {
+                "--full" => campaign.effort.full = true,
+                "--trials" => campaign.tests = false,
+                "--times" => campaign.effort.times = Some(number()?),
+                "--threads" => campaign.effort.threads = number()?.max(1),
+                "--row" => {
+                    let row = number()?;
+                    campaign.rows.push(row.try_into().map_err(|_| format!("no row {row}"))?);
+                }
+                _ => return Err(format!("{word} is not understood")),
+            }
+        }
+        Ok(campaign)
+    }
+
+    fn run(&self) -> ExitCode {
+        let rows = chosen(&self.rows);
+        let trials_only =
+            |row: &&&wheelwitness_faults::table::Row| self.tests || row.trial.is_some();
+        let rows: Vec<_> = rows.iter().filter(trials_only).copied().collect();
+        let failed = go_through(&rows, &self.effort, self.tests, |line| {
+            println!("{:>2}  {:<8}  {}: {}", line.number, line.word, line.promise, line.shown);
+        });
+        print!("{}", hardware());
+        println!("{} rows, {failed} not held", rows.len());
+        if failed == 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+    }
+}

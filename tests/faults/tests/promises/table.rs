@@ -1,0 +1,39 @@
+//! The table: every row is there, and what it names is there too.
+
+use wheelwitness_faults::guest::top;
+use wheelwitness_faults::table::{HARDWARE, file_of, rows};
+
+#[test]
+fn every_row_is_held_by_something_that_exists_or_says_that_it_is_not() {
+    let mut missing = Vec::new();
+    for row in rows() {
+        for test in row.tests {
+            let text = std::fs::read_to_string(file_of(test)).unwrap_or_default();
+            if !text.contains(&format!("fn {}(", test.1)) {
+                missing.push(format!("row {}: {} in {}", row.number, test.1, test.0));
+            }
+        }
+        assert!(row.is_held() || !row.open.is_empty(), "row {} says nothing", row.number);
+    }
+    assert!(missing.is_empty(), "tests that do not exist: {missing:#?}");
+    for row in rows().filter(|row| !row.is_held()) {
+        println!("NOT HELD: {} {}: {}", row.number, row.fault, row.open);
+    }
+}
+
+#[test]
+fn the_rows_are_numbered_without_a_gap() {
+    assert!(rows().map(|row| row.number).eq(1..=51));
+}
+
+/// The page of standing promises tells every row that is not held.
+#[test]
+fn the_page_names_what_is_not_held() {
+    let page = std::fs::read_to_string(top().join("logger/STANDING-PROMISES.md")).unwrap();
+    for row in rows().filter(|row| !row.is_held()) {
+        assert!(page.contains(row.fault), "row {}: {:?} is not on the page", row.number, row.fault);
+    }
+    for what in HARDWARE {
+        assert!(page.contains(what), "{what:?} is not on the page");
+    }
+}
