@@ -69,6 +69,7 @@ pub(super) const HINDERED: [Row; 14] = [
         &[
             (DAMAGE, "an_empty_segment_is_an_empty_capture_and_no_segment_is_none"),
             (IMPORT, "no_lines_are_an_empty_capture"),
+            (EMPTY, "nothing_one_record_and_no_duration_give_a_report_that_decides_nothing"),
             (REPORT_TERMINAL, "an_empty_capture_says_so"),
             (
                 "analyze/driveline/src/selection/tests/verdicts.rs",
@@ -115,6 +116,8 @@ pub(super) const HINDERED: [Row; 14] = [
         &[
             (SCREEN, "nothing_that_a_device_sends_can_command_the_terminal"),
             (TEXT, "no_control_character_survives"),
+            (OUTSIDE, "names_inside_a_capture_and_a_vehicle_file_reach_no_terminal_as_commands"),
+            (OUTSIDE, "names_on_the_command_line_and_of_files_reach_no_terminal_as_commands"),
             (REPORT_TERMINAL, "control_characters_in_names_reach_no_terminal"),
         ],
     ),

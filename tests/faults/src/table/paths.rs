@@ -39,3 +39,5 @@ pub(super) const RECORDERS: &str = "tests/faults/tests/promises/recorders.rs";
 pub(super) const ARCHIVE: &str = "analyze/archive/tests/archive/hostile.rs";
 pub(super) const LARGE: &str = "analyze/app/tests/outside/large.rs";
 pub(super) const LENGTHS: &str = "analyze/app/tests/outside/hostile_lengths.rs";
+pub(super) const EMPTY: &str = "analyze/app/tests/outside/empty.rs";
+pub(super) const OUTSIDE: &str = "analyze/app/tests/outside/terminal.rs";
