@@ -4,6 +4,10 @@
 //! capture needs no repair: every whole block proves itself. What is missing is somebody to say
 //! so. A note, `recovered.txt`, is put beside the segments; the segments stay byte for byte as
 //! they are, so that hashes taken before still hold.
+//!
+//! On FAT not even that is read: a file whose end was cut off can be said to be longer than it is,
+//! and reading it there makes Linux set the whole medium read-only (seen with Linux 6.1), while the
+//! next drive is being recorded on it.
 
 use crate::folder::{Abandoned, MARK_NAME};
 use crate::text::clock_face;
@@ -17,15 +21,27 @@ use wheelwitness_capture::storage::DirStorage;
 /// The note's file name.
 pub const NOTE_NAME: &str = "recovered.txt";
 
+const MISSING: &str = "whatever arrived after the last sync: a quarter of a second where the medium \
+                       kept up, more where a sync took longer";
+
 /// One recording that was found cut off.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Recovered {
     /// Its folder.
     pub folder: PathBuf,
-    /// How it ends; `None` when nothing was written, or nothing can be read.
-    pub tail: Option<Tail>,
-    /// Why nothing can be read.
-    pub unreadable: Option<String>,
+    /// What it holds.
+    pub holds: Holds,
+}
+
+/// What a recording that was cut off holds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Holds {
+    /// Nothing was ever written.
+    Nothing,
+    /// Whole records, up to this end.
+    Records(Tail),
+    /// Nobody looked, or nothing can be read: why.
+    Unknown(String),
 }
 
 /// Settles all recordings right below `parent` that were cut off; each is told by its message, as
@@ -48,18 +64,42 @@ pub fn settle_all(parent: &Path, mut told: impl FnMut(String)) {
 /// the mark goes last.
 pub fn settle(folder: &Path) -> io::Result<Option<Recovered>> {
     let Some(abandoned) = Abandoned::take(folder)? else { return Ok(None) };
-    let (tail, unreadable) = match DirStorage::open(folder).map(tail)? {
-        Ok(tail) => (Some(tail), None),
-        Err(ReadError::NoCapture { .. }) => (None, None),
-        Err(error) => (None, Some(error.to_string())),
-    };
-    let found = Recovered { folder: folder.to_owned(), tail, unreadable };
-    let closed = tail.is_some_and(|tail| tail.closed);
+    let found = Recovered { folder: folder.to_owned(), holds: Holds::of(folder)? };
+    let closed = matches!(found.holds, Holds::Records(tail) if tail.closed);
     if !closed {
         write_note(folder, &found.note(&abandoned.process))?;
     }
     abandoned.clear()?;
     Ok((!closed).then_some(found))
+}
+
+impl Holds {
+    fn of(folder: &Path) -> io::Result<Holds> {
+        if is_upset_by_reading(folder) {
+            let why = "not looked into: on this file system that is done after a check only";
+            return Ok(Holds::Unknown(format!("{why} (fsck, as root, unmounted)")));
+        }
+        Ok(match DirStorage::open(folder).map(tail)? {
+            Ok(tail) => Holds::Records(tail),
+            Err(ReadError::NoCapture { .. }) => Holds::Nothing,
+            Err(error) => Holds::Unknown(error.to_string()),
+        })
+    }
+}
+
+/// FAT and exFAT, by the numbers of linux/magic.h.
+#[cfg(target_os = "linux")]
+fn is_upset_by_reading(folder: &Path) -> bool {
+    use nix::sys::statfs::{FsType, MSDOS_SUPER_MAGIC, statfs};
+    const EXFAT_SUPER_MAGIC: FsType = FsType(0x2011_BAB0);
+    let kind = statfs(folder).map(|fs| fs.filesystem_type());
+    kind.is_ok_and(|kind| kind == MSDOS_SUPER_MAGIC || kind == EXFAT_SUPER_MAGIC)
+}
+
+/// Seen with Linux only.
+#[cfg(not(target_os = "linux"))]
+fn is_upset_by_reading(_folder: &Path) -> bool {
+    false
 }
 
 /// The note may be there already, from an attempt that was cut off; it says the same.
@@ -74,11 +114,10 @@ impl Recovered {
     /// One sentence for the user.
     pub fn message(&self) -> String {
         let name = self.folder.display();
-        if let Some(why) = &self.unreadable {
-            return format!("{name} was cut off, and nothing of it can be read: {why}");
-        }
-        let Some(tail) = &self.tail else {
-            return format!("{name} was cut off before anything was recorded");
+        let tail = match &self.holds {
+            Holds::Records(tail) => tail,
+            Holds::Nothing => return format!("{name} was cut off before anything was recorded"),
+            Holds::Unknown(why) => return format!("{name} was cut off; what it holds: {why}"),
         };
         format!(
             "{name} was cut off: {} records, {} long, are whole; what came after its last sync is \
@@ -98,10 +137,17 @@ impl Recovered {
             let _ = writeln!(text, "{what:<16}{is}");
         };
         line("recorder", format!("process {process}, marked in {MARK_NAME}"));
-        let Some(tail) = &self.tail else {
-            let why = self.unreadable.as_deref().unwrap_or("it was cut off before its first sync");
-            line("kept", format!("nothing: {why}"));
-            return text;
+        let tail = match &self.holds {
+            Holds::Records(tail) => tail,
+            Holds::Nothing => {
+                line("kept", "nothing: it was cut off before its first sync".into());
+                return text;
+            }
+            Holds::Unknown(why) => {
+                line("kept", why.clone());
+                line("missing", MISSING.into());
+                return text;
+            }
         };
         line("recording", tail.recording.map_or("none".into(), |id| id.to_string()));
         line("whole records", tail.next_record.to_string());
@@ -111,12 +157,7 @@ impl Recovered {
             line("last synced", format!("{seconds} s since 1970 UTC, by the computer's clock"));
         }
         line("torn tail", format!("{} bytes that are no whole block", tail.torn_bytes));
-        line(
-            "missing",
-            "whatever arrived after the last sync: a quarter of a second where the medium kept \
-             up, more where a sync took longer"
-                .into(),
-        );
+        line("missing", MISSING.into());
         text
     }
 }

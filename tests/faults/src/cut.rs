@@ -29,8 +29,9 @@ use wheelwitness_logger::tap::Taps;
 const CHUNK_EVERY: Duration = Duration::from_millis(3);
 /// Longest recording before a cut, in milliseconds.
 const LONGEST_MS: u64 = 700;
-/// Cuts on one volume before it is made anew. Nothing is removed from it: on FAT, removing a file
-/// whose end was cut off turns the volume read-only (measured in the guest, Linux 6.1).
+/// Cuts on one volume before it is made anew. Nothing is removed from it: on FAT, removing or
+/// reading a file whose end was cut off turns the volume read-only (measured in the guest, Linux
+/// 6.1).
 const CUTS_A_VOLUME: u64 = 25;
 /// What a cut may cost, in seconds, where a sync takes at most half a second.
 const MAY_COST_S: f64 = 1.0;
@@ -103,27 +104,33 @@ fn one_cut(
     earlier: &mut Vec<(PathBuf, Vec<u8>)>,
     found: &Found,
 ) -> Result<(), String> {
-    let folder = volume.top().join(format!("drive-{nth}"));
+    let name = format!("drive-{nth}");
     let after = Duration::from_micros(noise.below(LONGEST_MS * 1000));
-    let drive = Drive::record_and_cut(volume, &folder, syncs, after)?;
+    let drive = Drive::record_and_cut(volume, &volume.top().join(&name), syncs, after)?;
     volume.restore()?;
-    for (path, bytes) in earlier.iter() {
-        if readable(path)? != *bytes {
-            return Err(format!("{} of an earlier drive was changed", path.display()));
-        }
-    }
     let begun = Instant::now();
-    let settled = settle(&folder).map_err(|e| format!("not settled: {e}"))?;
+    let settled = settle(&volume.top().join(&name)).map_err(|e| format!("not settled: {e}"))?;
     found.settled.take_s(begun.elapsed().as_secs_f64());
-    drive.check(&folder, settled.is_some(), found)?;
-    earlier.extend(files_of(&folder)?);
-    Ok(())
+    volume.read(|top| {
+        for (path, bytes) in earlier.iter() {
+            if readable(&top.join(path))? != *bytes {
+                return Err(format!("{} of an earlier drive was changed", path.display()));
+            }
+        }
+        let kept = drive.check(&top.join(&name), settled.is_some())?;
+        drive.count(&kept, settled.is_some(), found)?;
+        earlier.extend(files_of(top, &name)?);
+        Ok(())
+    })?;
+    volume.read_checked(|top| drive.check(&top.join(&name), settled.is_some()).map(|_| ()))
 }
 
-fn files_of(folder: &Path) -> Result<Vec<(PathBuf, Vec<u8>)>, String> {
-    let Ok(entries) = std::fs::read_dir(folder) else { return Ok(Vec::new()) };
-    let paths = entries.flatten().map(|entry| entry.path());
-    paths.map(|path| Ok((path.clone(), readable(&path)?))).collect()
+/// The segments of a drive, by their paths on the volume.
+fn files_of(top: &Path, drive: &str) -> Result<Vec<(PathBuf, Vec<u8>)>, String> {
+    let Ok(entries) = std::fs::read_dir(top.join(drive)) else { return Ok(Vec::new()) };
+    let names = entries.flatten().map(|entry| Path::new(drive).join(entry.file_name()));
+    let names = names.filter(|name| name.extension().is_some_and(|end| end == "wwc"));
+    names.map(|name| Ok((name.clone(), readable(&top.join(&name))?))).collect()
 }
 
 /// A file up to where the medium refuses to give more of it: on FAT a file may be said to be
@@ -178,7 +185,8 @@ impl Drive {
         Ok(Drive { pushed, cut_at, durable, longest_sync_s })
     }
 
-    fn check(&self, folder: &Path, noted: bool, found: &Found) -> Result<(), String> {
+    /// Holds what is left to what was said.
+    fn check(&self, folder: &Path, noted: bool) -> Result<Kept, String> {
         let kept = match folder.exists() {
             true => Kept::of(folder)?,
             false => Kept::default(),
@@ -196,6 +204,12 @@ impl Drive {
         if begun && !(noted && folder.join(NOTE_NAME).exists()) {
             return Err("nobody says that this recording was cut off".into());
         }
+        Ok(kept)
+    }
+
+    /// Counts what a cut did, and holds it to what it may cost.
+    fn count(&self, kept: &Kept, noted: bool, found: &Found) -> Result<(), String> {
+        let records = kept.records.len();
         let first = self.pushed.get(records).filter(|at| **at < self.cut_at);
         let lost_s = first.map_or(0.0, |at| self.cut_at.duration_since(*at).as_secs_f64());
         let quick = self.longest_sync_s <= QUICK_SYNC_S;

@@ -66,6 +66,50 @@ impl Volume {
         self.mount()
     }
 
+    /// Gives `look` a place where everything on the volume can be read. On FAT that is a copy:
+    /// reading a file whose end was cut off sets the volume itself read-only.
+    pub fn read<T>(&self, look: impl FnOnce(&Path) -> Result<T, String>) -> Result<T, String> {
+        match self.system {
+            System::Ext4 => look(&self.top()),
+            System::Vfat => self.read_copy(false, look),
+        }
+    }
+
+    /// The same after the file system was checked and put in order, as users are told to do. The
+    /// kernel has done so already where there is a journal.
+    pub fn read_checked<T>(
+        &self,
+        look: impl FnOnce(&Path) -> Result<T, String>,
+    ) -> Result<T, String> {
+        match self.system {
+            System::Ext4 => look(&self.top()),
+            System::Vfat => self.read_copy(true, look),
+        }
+    }
+
+    fn read_copy<T>(
+        &self,
+        check: bool,
+        look: impl FnOnce(&Path) -> Result<T, String>,
+    ) -> Result<T, String> {
+        let (copied, at) = (self.scratch.path("copy"), self.scratch.path("look"));
+        copy(&self.scratch.path("image"), &copied)?;
+        if check {
+            // Ends with 1 where something was put in order (fsck.fat(8)).
+            let checked = Command::new("fsck.vfat").args(["-a", "-w"]).arg(&copied).output();
+            let checked = checked.map_err(|e| format!("fsck.vfat: {e}"))?;
+            if !matches!(checked.status.code(), Some(0 | 1)) {
+                return Err(format!("fsck.vfat: {checked:?}"));
+            }
+        }
+        let _ = std::fs::create_dir(&at);
+        must(Command::new("mount").args(["-t", "vfat", "-o", "loop,ro"]).arg(&copied).arg(&at))?;
+        let looked = look(&at);
+        unmount(&at)?;
+        std::fs::remove_file(copied).map_err(|e| e.to_string())?;
+        looked
+    }
+
     fn mount(&mut self) -> Result<(), String> {
         let kind = match self.system {
             System::Ext4 => "ext4",
@@ -82,17 +126,21 @@ impl Volume {
         if !std::mem::take(&mut self.mounted) {
             return Ok(());
         }
-        // A process that another thread is just starting holds our files until it runs.
-        let mut outcome = Ok(String::new());
-        for _ in 0..200 {
-            outcome = must(Command::new("umount").arg(self.top()));
-            if outcome.is_ok() {
-                break;
-            }
-            std::thread::sleep(Duration::from_millis(10));
-        }
-        outcome.map(|_| ())
+        unmount(&self.top())
     }
+}
+
+fn unmount(at: &Path) -> Result<(), String> {
+    // A process that another thread is just starting holds our files until it runs.
+    let mut outcome = Ok(String::new());
+    for _ in 0..200 {
+        outcome = must(Command::new("umount").arg(at));
+        if outcome.is_ok() {
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    outcome.map(|_| ())
 }
 
 impl Drop for Volume {
