@@ -318,6 +318,11 @@ fn measured(
                         );
                     }
                 }
+                "range-ratio" => {
+                    if let Some(f) = facts_of(claim, facts).first() {
+                        push(&claim.id, first, f.value.unwrap_or(f64::NAN));
+                    }
+                }
                 "sensors-agree" => {
                     if let Some(f) = facts_of(claim, facts).first() {
                         push("shaft-to-wheel ratio", first, f.value.unwrap_or(f64::NAN));
@@ -469,9 +474,9 @@ fn goal_met(claim: &Claim, facts: &[&Fact]) -> bool {
     let asked = match claim.id.as_str() {
         "center-opens" => 0.05,
         "center-locks" => 0.0175,
-        "front-driven" => 0.02,
+        "front-driven" | "torque-share" | "rear-driven" => 0.02,
         "tyres-match" => 1.0,
-        "sensors-agree" => 0.1,
+        "sensors-agree" | "axle-ratios-match" | "range-ratio" => 0.1,
         _ => return false,
     };
     let far = |f: &&Fact| {

@@ -25,6 +25,7 @@ pub mod course;
 pub mod demand;
 pub mod share;
 pub mod segment;
+pub mod range;
 pub mod allowance;
 pub mod mismatch;
 pub mod agreement;

@@ -357,3 +357,19 @@ pub fn by_manoeuvre(segments: Vec<Segment>) -> Vec<Segment> {
     }
     out
 }
+
+/// One row per stretch of turning and per straight between, to whichever side: for what adds up
+/// over any stretch, so that only the phases at its ends are open.
+pub fn by_kind(segments: Vec<Segment>) -> Vec<Segment> {
+    let mut out: Vec<Segment> = Vec::new();
+    let mut last_straight = None;
+    for s in segments {
+        let straight = is_straight(&s);
+        match out.last_mut() {
+            Some(last) if last_straight == Some(straight) => last.absorb(&s),
+            _ => out.push(s),
+        }
+        last_straight = Some(straight);
+    }
+    out
+}

@@ -9,7 +9,7 @@ const SHAFTS_ONLY: &str = include_str!("../../../fixtures/vehicles/shafts-only.t
 const WHEELS_ONLY: &str = include_str!("../../../fixtures/vehicles/wheels-only.toml");
 
 /// The claims of the first set, in the order of the handbook of claims.
-const CLAIMS: [&str; 8] = [
+const CLAIMS: [&str; 12] = [
     "capture-complete",
     "sensors-agree",
     "switch-table",
@@ -18,6 +18,10 @@ const CLAIMS: [&str; 8] = [
     "center-locks",
     "front-driven",
     "tyres-match",
+    "range-ratio",
+    "torque-share",
+    "rear-driven",
+    "axle-ratios-match",
 ];
 
 fn vehicle(text: &str) -> Vehicle {
@@ -54,8 +58,10 @@ fn a_full_fit_decides_everything_and_asks_for_nothing() {
 fn shafts_alone_decide_a_lock_only_with_something_that_shows_the_direction() {
     use Ability::{ByHand, No, Yes};
     let v = vehicle(SHAFTS_ONLY);
-    assert_eq!(abilities(&v, false), [Yes, No, Yes, Yes, ByHand, ByHand, ByHand, No]);
-    assert_eq!(abilities(&v, true), [Yes, No, Yes, Yes, ByHand, Yes, ByHand, Yes]);
+    let (first, gears) = (|gnss| abilities(&v, gnss)[..8].to_vec(), [No, No, ByHand, No]);
+    assert_eq!(first(false), [Yes, No, Yes, Yes, ByHand, ByHand, ByHand, No]);
+    assert_eq!(first(true), [Yes, No, Yes, Yes, ByHand, Yes, ByHand, Yes]);
+    assert_eq!(abilities(&v, false)[8..], gears);
     let one_more = row(&v, "center-locks").one_more;
     assert_eq!(one_more, ["a sensor at the case input", "a GNSS receiver"]);
 }

@@ -3,11 +3,16 @@
 //! A claim function looks at the whole [`Drive`] and returns one [`Claim`] per scope (a mode, an
 //! axle, a source). It never guesses: what is missing gives `undecided` with the next step.
 
+mod axle_ratios;
 mod capture_complete;
 mod center;
 mod front_driven;
+mod range_ratio;
+mod rear_driven;
 mod sensors_agree;
+mod share;
 mod switches;
+mod torque_share;
 mod tyres_match;
 
 use crate::assemble::Drive;
@@ -21,7 +26,7 @@ use wheelwitness_driveline::verdict::{Bounds, Judgement};
 pub type Row = (&'static str, &'static str, fn(&Drive) -> Vec<Finding>);
 
 /// The claims, in the order in which they are reported.
-pub const CLAIMS: [Row; 8] = [
+pub const CLAIMS: [Row; 12] = [
     (
         "capture-complete",
         "In this drive, everything the source sent is in the capture.",
@@ -58,6 +63,22 @@ pub const CLAIMS: [Row; 8] = [
         "tyres-match",
         "In this drive, the rolling circumferences agreed within the limit.",
         tyres_match::judge,
+    ),
+    (
+        "range-ratio",
+        "In this drive, the input turned against the outputs by the declared ratio of this range.",
+        range_ratio::judge,
+    ),
+    (
+        "torque-share",
+        "In this drive, the center differential divided between front and rear as declared.",
+        torque_share::judge,
+    ),
+    ("rear-driven", "In this drive, the rear axle was driven in this mode.", rear_driven::judge),
+    (
+        "axle-ratios-match",
+        "In this drive, shaft and wheels of this axle turned by the declared axle ratio.",
+        axle_ratios::judge,
     ),
 ];
 

@@ -10,3 +10,4 @@ mod commands;
 mod documents;
 mod by_hand;
 mod licences;
+mod declared;

@@ -52,6 +52,7 @@ struct Facts {
     open_mode: bool,
     locked_mode: bool,
     front_mode: bool,
+    rear_mode: bool,
     /// Anything at all on the pulse board.
     board: bool,
     /// Anything at all on a bus.
@@ -80,6 +81,7 @@ impl Facts {
             open_mode: any(|m| m.coupling == Coupling::Differential),
             locked_mode: any(|m| m.coupling == Coupling::Locked),
             front_mode: any(|m| drives_front(m.coupling)),
+            rear_mode: any(|m| drives_rear(m.coupling)),
             board: !vehicle.sensors.is_empty() || !vehicle.switches.is_empty(),
             bus: !vehicle.signals.is_empty(),
         }
@@ -121,6 +123,10 @@ fn drives_front(coupling: Coupling) -> bool {
     matches!(coupling, Coupling::Differential | Coupling::Locked | Coupling::FrontOnly)
 }
 
+fn drives_rear(coupling: Coupling) -> bool {
+    matches!(coupling, Coupling::Differential | Coupling::Locked | Coupling::RearOnly)
+}
+
 fn yes_if(enough: bool) -> Ability {
     if enough { Ability::Yes } else { Ability::No }
 }
@@ -133,7 +139,7 @@ fn or_by_hand(enough: bool) -> Ability {
 /// A claim, what it takes, and the reading of the facts.
 type Claim = (&'static str, &'static str, fn(&Facts) -> Ability);
 
-const CLAIMS: [Claim; 8] = [
+const CLAIMS: [Claim; 12] = [
     (
         "capture-complete",
         "anything on the pulse board, whose sentences are numbered to the last, or on a CAN bus, \
@@ -177,6 +183,24 @@ const CLAIMS: [Claim; 8] = [
     ("tyres-match", "both outputs, and rear wheels or GNSS to know a straight road", |f| {
         yes_if(f.outputs() && (f.rear_wheels_tell_turning() || f.gnss))
     }),
+    ("range-ratio", "the input and both outputs", |f| yes_if(f.input && f.outputs())),
+    (
+        "torque-share",
+        "an open mode with a torque share, and input and both outputs while they differ",
+        |f| yes_if(f.open_mode && f.share && f.input && f.outputs()),
+    ),
+    (
+        "rear-driven",
+        "a mode that drives the rear, a torque share, and input and both outputs while they \
+         differ (else by hand)",
+        |f| match f.rear_mode {
+            true => or_by_hand(f.share && f.input && f.outputs()),
+            false => Ability::No,
+        },
+    ),
+    ("axle-ratios-match", "shaft and both wheels of an axle whose differential is open", |f| {
+        yes_if((0..2).any(|axle| f.shaft[axle] && f.both_wheels(axle) && f.open[axle]))
+    }),
 ];
 
 /// One more thing, and what it changes.
@@ -195,9 +219,11 @@ const ADDITIONS: [Addition; 13] = [
     ("request codes of the modes", |f| f.requests = true),
     ("position-switch codes of the modes", |f| (f.positions, f.codes) = (true, true)),
     ("a mode declared as coupling = \"differential\"", |f| {
-        (f.open_mode, f.front_mode) = (true, true)
+        (f.open_mode, f.front_mode, f.rear_mode) = (true, true, true)
     }),
-    ("a mode declared as coupling = \"locked\"", |f| (f.locked_mode, f.front_mode) = (true, true)),
+    ("a mode declared as coupling = \"locked\"", |f| {
+        (f.locked_mode, f.front_mode, f.rear_mode) = (true, true, true)
+    }),
 ];
 
 impl Vehicle {

@@ -1,0 +1,124 @@
+//! `range-ratio`: input against outputs, by the ratio declared for each range.
+
+use super::{Finding, limit, period, word};
+use crate::assemble::Drive;
+use crate::motion::Period as Engagement;
+use crate::result::Verdict;
+use wheelwitness_driveline::quantity::Estimate;
+use wheelwitness_driveline::range::{RANGE_MIN_TURN, RangeRatio, range_ratio};
+use wheelwitness_driveline::vehicle::{Coupling, Place};
+use wheelwitness_driveline::verdict::{Bounds, agree, judge as judge_estimate};
+
+/// One finding per range that a mode uses.
+pub fn judge(drive: &Drive) -> Vec<Finding> {
+    let uses = |name: &str| drive.vehicle.modes.iter().any(|m| m.range == name);
+    let ranges = drive.vehicle.ranges.iter().filter(|(name, _)| uses(name));
+    ranges.map(|(name, declared)| one(drive, name, *declared)).collect()
+}
+
+fn one(drive: &Drive, name: &str, declared: f64) -> Finding {
+    let size = drive.vehicle.limits.sensor_ratio_percent;
+    let bounds = Bounds::within(size);
+    let limit = limit(drive, "range ratio excess", bounds, "%", |l| [l.sensor_ratio_percent; 2]);
+    let found = match evidence(drive, name) {
+        Ok(found) => found,
+        Err(finding) => return finding.against(limit),
+    };
+    let n = found.len();
+    let judged = |r: &RangeRatio| word(judge_estimate(&r.excess_percent, bounds, n));
+    // A period too short to decide anything does not exercise the claim, unless it refutes it.
+    let tells = |r: &RangeRatio| 3.0 * r.excess_percent.u() < size;
+    let (telling, short): (Vec<_>, Vec<_>) =
+        found.into_iter().partition(|(_, r)| tells(r) || judged(r) == Verdict::Disproven);
+    let found = if telling.is_empty() { short } else { telling };
+    let words: Vec<Verdict> = found.iter().map(|(_, r)| judged(r)).collect();
+    let estimates: Vec<&Estimate> = found.iter().map(|(_, r)| &r.excess_percent).collect();
+    let verdict = match &words {
+        w if w.contains(&Verdict::Disproven) => Verdict::Disproven,
+        w if w.iter().all(|v| *v == Verdict::Proven) && agree(&estimates) => Verdict::Proven,
+        _ => Verdict::Undecided,
+    };
+    let worst = words.iter().position(|w| *w == verdict).unwrap_or(0);
+    let excess = &found[worst].1.excess_percent;
+    let measured = declared * (1.0 + excess.value / 100.0);
+    let u = declared * excess.u() / 100.0;
+    let value = format!("measured {measured:.4} ± {:.4}, declared {declared}", 2.0 * u);
+    let finding = match verdict {
+        Verdict::Proven => Finding::decided(name, verdict, "inside-limit", value),
+        Verdict::Disproven => {
+            let reason = format!("{value}{}", lead(drive, name, measured));
+            Finding::decided(name, verdict, "outside-limit", reason)
+        }
+        Verdict::Undecided => Finding::undecided(
+            name,
+            "near-limit",
+            format!("{value}: not certain enough, or the periods disagree"),
+            next_step(drive, name),
+        ),
+    };
+    let shown = found.iter().zip(words).map(|((p, r), word)| {
+        let why = format!("{:.0} output turns against the input", r.turns);
+        let (start, end) = (p.engaged.start_us, p.engaged.end_us);
+        period(start, end, p.records, word, why, &[&r.excess_percent])
+    });
+    finding.against(limit).shown_by(shown.collect())
+}
+
+/// What the periods in a range say, or why they say nothing.
+fn evidence<'a>(
+    drive: &'a Drive,
+    name: &str,
+) -> Result<Vec<(&'a Engagement, RangeRatio)>, Finding> {
+    let no =
+        |code, reason: &str, next: String| Err(Finding::undecided(name, code, reason.into(), next));
+    if !drive.vehicle.is_measured(Place::Input) {
+        let next = "fit a sensor at the case input (or at the gearbox output before it)";
+        return no("input-not-measured", "the case input is not measured", next.into());
+    }
+    if let Some(why) = drive.unsound() {
+        return no("sensors-unsound", &why, "repair the sensor and drive again".into());
+    }
+    let share = drive.vehicle.center.front_share();
+    let mode = |p: &Engagement| &drive.vehicle.modes[p.engaged.mode];
+    let in_range: Vec<&Engagement> = drive
+        .motions
+        .periods
+        .iter()
+        .filter(|p| p.engaged.certain && p.silent_steps < 4 && mode(p).range == name)
+        .collect();
+    let found: Vec<_> = in_range
+        .into_iter()
+        .filter_map(|p| Some((p, range_ratio(&p.segments, mode(p).coupling, share)?)))
+        .collect();
+    if found.is_empty() {
+        let reason = format!(
+            "this range was driven for less than {RANGE_MIN_TURN:.0} output turns with the input \
+             measured"
+        );
+        return no("range-not-driven", &reason, next_step(drive, name));
+    }
+    // A pick-up that sees nothing is no gear.
+    let is_silent = |r: &RangeRatio| r.excess_percent.value < -90.0;
+    if found.iter().any(|(_, r)| is_silent(r)) {
+        let next = "check the sensor's gap and wiring and drive again".into();
+        return no("sensor-silent", "the input's sensor was silent while the outputs turned", next);
+    }
+    Ok(found)
+}
+
+/// Another range whose ratio was measured instead.
+fn lead(drive: &Drive, name: &str, measured: f64) -> String {
+    let close = |ratio: f64| (measured / ratio - 1.0).abs() < 0.02;
+    let other = drive.vehicle.ranges.iter().find(|(n, r)| n.as_str() != name && close(**r));
+    match other {
+        Some((other, _)) => format!(": that is the ratio of the range `{other}`"),
+        None => ": other gears, or another tooth count of the input's sensor, than declared".into(),
+    }
+}
+
+fn next_step(drive: &Drive, name: &str) -> String {
+    let couples = |c: Coupling| c != Coupling::Neutral;
+    let mode = drive.vehicle.modes.iter().find(|m| m.range == name && couples(m.coupling));
+    let mode = mode.map_or("a mode of this range", |m| m.name.as_str());
+    format!("in {mode}, drive 100 m straight and steady")
+}

@@ -1,0 +1,116 @@
+//! What a drive says about the front's share of the drive, for every claim that rests on it.
+
+use super::center::exercise_next_step;
+use super::{Finding, period, word};
+use crate::assemble::Drive;
+use crate::motion::Period as Engagement;
+use crate::result::{Period, Verdict};
+use wheelwitness_driveline::allowance::front_share;
+use wheelwitness_driveline::quantity::Estimate;
+use wheelwitness_driveline::range::range_ratio;
+use wheelwitness_driveline::vehicle::{Mode, Place};
+use wheelwitness_driveline::verdict::{Bounds, agree, judge as judge_estimate};
+
+/// An output that carries less than this part of its declared share is not driven (common
+/// practice; a share of zero is what a free output reads).
+const NOT_DRIVEN: f64 = 0.5;
+
+/// A share in every period that tells it.
+pub type Shares<'a> = Vec<(&'a Engagement, Estimate)>;
+
+/// Bounds of a share of this declared size.
+pub fn bounds_around(drive: &Drive, share: f64) -> Bounds {
+    let width = drive.vehicle.limits.share_relative;
+    Bounds::between(share * (1.0 - width), share * (1.0 + width))
+}
+
+/// Whether the ratio of a period's range is not the declared one: then input and outputs tell no
+/// share.
+fn is_range_wrong(drive: &Drive, mode: &Mode, p: &Engagement) -> bool {
+    let bounds = Bounds::within(drive.vehicle.limits.sensor_ratio_percent);
+    range_ratio(&p.segments, mode.coupling, drive.vehicle.center.front_share())
+        .is_some_and(|r| word(judge_estimate(&r.excess_percent, bounds, 1)) == Verdict::Disproven)
+}
+
+/// The front share in every period that tells it.
+pub fn shares<'a>(drive: &Drive, mode: &Mode, periods: &[&'a Engagement]) -> Shares<'a> {
+    let backlash = drive.vehicle.limits.backlash_turn;
+    let is_direct = drive.vehicle.ranges.get(&mode.range).is_none_or(|r| *r == 1.0);
+    periods
+        .iter()
+        .filter(|p| p.silent_steps < 4 && (is_direct || !is_range_wrong(drive, mode, p)))
+        .filter_map(|p| Some((*p, front_share(&p.segments, backlash)?)))
+        .collect()
+}
+
+/// What all periods together say about a share within bounds, if any says anything.
+pub fn within(found: &Shares, bounds: Bounds) -> Option<Verdict> {
+    let words: Vec<Verdict> =
+        found.iter().map(|(_, e)| word(judge_estimate(e, bounds, found.len()))).collect();
+    let estimates: Vec<&Estimate> = found.iter().map(|(_, e)| e).collect();
+    Some(match words {
+        w if w.is_empty() => return None,
+        w if w.contains(&Verdict::Disproven) => Verdict::Disproven,
+        w if w.iter().all(|v| *v == Verdict::Proven) && agree(&estimates) => Verdict::Proven,
+        _ => Verdict::Undecided,
+    })
+}
+
+/// Whether an output with this declared share is driven: yes where its share is the declared one,
+/// no where it carries next to none in some period. Any other share is a matter of
+/// `torque-share`, and says neither.
+pub fn driven(drive: &Drive, found: &Shares, share: f64) -> Option<Verdict> {
+    let verdict = within(found, bounds_around(drive, share))?;
+    let none = Bounds::within(NOT_DRIVEN * share);
+    let is_free = |e: &Estimate| word(judge_estimate(e, none, found.len())) == Verdict::Proven;
+    Some(match verdict {
+        Verdict::Disproven if !found.iter().any(|(_, e)| is_free(e)) => Verdict::Undecided,
+        verdict => verdict,
+    })
+}
+
+/// The declared share of the front and what a mode's periods say of it, or why they say nothing.
+pub fn told<'a>(
+    drive: &Drive,
+    mode: &Mode,
+    periods: &[&'a Engagement],
+) -> Result<(f64, Shares<'a>), Box<Finding>> {
+    let no = |code, reason: &str, next: String| {
+        Err(Box::new(Finding::undecided(&mode.name, code, reason.into(), next)))
+    };
+    let Some(declared) = drive.vehicle.center.front_share() else {
+        let next = "turn one lifted front wheel by hand with the engine off, everything else held";
+        return no("no-fixed-share", "this kind of center has no fixed share", next.into());
+    };
+    if !drive.vehicle.is_measured(Place::Input) {
+        let next =
+            "fit a sensor at the case input, or turn one lifted front wheel by hand (engine off)";
+        let reason = "without the case input, outputs that differ do not show what drives them";
+        return no("input-not-measured", reason, next.into());
+    }
+    if let Some(why) = drive.unsound() {
+        return no("sensors-unsound", &why, "repair the sensor and drive again".into());
+    }
+    let found = shares(drive, mode, periods);
+    match (found.is_empty(), periods.is_empty()) {
+        (false, _) => Ok((declared, found)),
+        (true, true) => {
+            no("mode-not-driven", "this mode was never driven", exercise_next_step(mode))
+        }
+        (true, false) => {
+            let reason = "the outputs hardly differed in this mode, or input and outputs do not fit \
+                          the declared range";
+            no("outputs-did-not-differ", reason, exercise_next_step(mode))
+        }
+    }
+}
+
+/// The periods of the report.
+pub fn shown(found: &Shares, bounds: Bounds) -> Vec<Period> {
+    let one = |(p, e): &(&Engagement, Estimate)| {
+        let word = word(judge_estimate(e, bounds, found.len()));
+        let why = "input against outputs while they differ".to_string();
+        period(p.engaged.start_us, p.engaged.end_us, p.records, word, why, &[e])
+    };
+    found.iter().map(one).collect()
+}
