@@ -82,6 +82,8 @@ fn seconds(us: i64) -> f64 {
 struct Feed<'a> {
     selections: Selections,
     course: &'a Course,
+    /// Analog input of the supply, from 0, and volts per volt there.
+    supply: Option<(usize, f64)>,
     outputs: Vec<Output>,
     metres_per_rear_turn: f64,
     last_us: i64,
@@ -177,9 +179,11 @@ impl<'a> Feed<'a> {
                 outputs.extend(wheels.into_iter().filter_map(output).map(wheel));
             }
         }
+        let supply = vehicle.analog.iter().find(|a| a.name == "supply");
         Feed {
             selections: Selections::new(vehicle),
             course,
+            supply: supply.map(|a| (usize::from(a.input.max(1)) - 1, a.per_volt)),
             outputs,
             metres_per_rear_turn: Setup::new(vehicle).metres_per_turn(),
             last_us: 0,
@@ -216,6 +220,12 @@ impl<'a> Feed<'a> {
             })),
             Says::Levels(mask) => {
                 self.selections.push(&Event::Levels(Levels { time_s, mask: *mask, record }));
+            }
+            Says::Analog(mv) => {
+                if let Some((input, per_volt)) = self.supply {
+                    let volts = mv.get(input).map(|mv| f64::from(*mv) * 1e-3 * per_volt);
+                    volts.into_iter().for_each(|v| self.selections.supply(time_s, v));
+                }
             }
             _ => {}
         }

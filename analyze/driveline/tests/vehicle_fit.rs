@@ -9,7 +9,7 @@ const SHAFTS_ONLY: &str = include_str!("../../../fixtures/vehicles/shafts-only.t
 const WHEELS_ONLY: &str = include_str!("../../../fixtures/vehicles/wheels-only.toml");
 
 /// The claims of the first set, in the order of the handbook of claims.
-const CLAIMS: [&str; 12] = [
+const CLAIMS: [&str; 15] = [
     "capture-complete",
     "sensors-agree",
     "switch-table",
@@ -22,6 +22,9 @@ const CLAIMS: [&str; 12] = [
     "torque-share",
     "rear-driven",
     "axle-ratios-match",
+    "lamps-truthful",
+    "contacts-clean",
+    "front-released",
 ];
 
 fn vehicle(text: &str) -> Vehicle {
@@ -61,7 +64,8 @@ fn shafts_alone_decide_a_lock_only_with_something_that_shows_the_direction() {
     let (first, gears) = (|gnss| abilities(&v, gnss)[..8].to_vec(), [No, No, ByHand, No]);
     assert_eq!(first(false), [Yes, No, Yes, Yes, ByHand, ByHand, ByHand, No]);
     assert_eq!(first(true), [Yes, No, Yes, Yes, ByHand, Yes, ByHand, Yes]);
-    assert_eq!(abilities(&v, false)[8..], gears);
+    assert_eq!(abilities(&v, false)[8..12], gears);
+    assert_eq!(abilities(&v, false)[12..], [No, Yes, No]);
     let one_more = row(&v, "center-locks").one_more;
     assert_eq!(one_more, ["a sensor at the case input", "a GNSS receiver"]);
 }

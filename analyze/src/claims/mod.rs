@@ -7,6 +7,7 @@ mod axle_ratios;
 mod capture_complete;
 mod center;
 mod front_driven;
+mod front_released;
 mod range_ratio;
 mod rear_driven;
 mod sensors_agree;
@@ -26,7 +27,7 @@ use wheelwitness_driveline::verdict::{Bounds, Judgement};
 pub type Row = (&'static str, &'static str, fn(&Drive) -> Vec<Finding>);
 
 /// The claims, in the order in which they are reported.
-pub const CLAIMS: [Row; 12] = [
+pub const CLAIMS: [Row; 15] = [
     (
         "capture-complete",
         "In this drive, everything the source sent is in the capture.",
@@ -79,6 +80,22 @@ pub const CLAIMS: [Row; 12] = [
         "axle-ratios-match",
         "In this drive, shaft and wheels of this axle turned by the declared axle ratio.",
         axle_ratios::judge,
+    ),
+    (
+        "lamps-truthful",
+        "In this drive, the lamps showed this mode while it was engaged.",
+        switches::judge_lamps,
+    ),
+    (
+        "contacts-clean",
+        "In this drive, no contact of these dropped out or chattered while nothing was being \
+         selected.",
+        switches::judge_contacts,
+    ),
+    (
+        "front-released",
+        "In this drive, the front axle was not driven in this mode.",
+        front_released::judge,
     ),
 ];
 

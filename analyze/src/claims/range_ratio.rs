@@ -117,8 +117,11 @@ fn lead(drive: &Drive, name: &str, measured: f64) -> String {
 }
 
 fn next_step(drive: &Drive, name: &str) -> String {
-    let couples = |c: Coupling| c != Coupling::Neutral;
-    let mode = drive.vehicle.modes.iter().find(|m| m.range == name && couples(m.coupling));
+    let of_range = |locked: bool| {
+        let couples = |c: Coupling| c != Coupling::Neutral && (c == Coupling::Locked) == locked;
+        drive.vehicle.modes.iter().find(|m| m.range == name && couples(m.coupling))
+    };
+    let mode = of_range(false).or(of_range(true));
     let mode = mode.map_or("a mode of this range", |m| m.name.as_str());
     format!("in {mode}, drive 100 m straight and steady")
 }

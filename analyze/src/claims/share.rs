@@ -15,6 +15,9 @@ use wheelwitness_driveline::verdict::{Bounds, agree, judge as judge_estimate};
 /// practice; a share of zero is what a free output reads).
 const NOT_DRIVEN: f64 = 0.5;
 
+/// A front whose share is smaller than this is called released (common practice).
+pub const RELEASED_SHARE: f64 = 0.15;
+
 /// A share in every period that tells it.
 pub type Shares<'a> = Vec<(&'a Engagement, Estimate)>;
 
@@ -82,6 +85,18 @@ pub fn told<'a>(
         let next = "turn one lifted front wheel by hand with the engine off, everything else held";
         return no("no-fixed-share", "this kind of center has no fixed share", next.into());
     };
+    told_of(drive, mode, periods).map(|found| (declared, found))
+}
+
+/// What a mode's periods say of the front's share, or why they say nothing.
+pub fn told_of<'a>(
+    drive: &Drive,
+    mode: &Mode,
+    periods: &[&'a Engagement],
+) -> Result<Shares<'a>, Box<Finding>> {
+    let no = |code, reason: &str, next: String| {
+        Err(Box::new(Finding::undecided(&mode.name, code, reason.into(), next)))
+    };
     if !drive.vehicle.is_measured(Place::Input) {
         let next =
             "fit a sensor at the case input, or turn one lifted front wheel by hand (engine off)";
@@ -93,7 +108,7 @@ pub fn told<'a>(
     }
     let found = shares(drive, mode, periods);
     match (found.is_empty(), periods.is_empty()) {
-        (false, _) => Ok((declared, found)),
+        (false, _) => Ok(found),
         (true, true) => {
             no("mode-not-driven", "this mode was never driven", exercise_next_step(mode))
         }

@@ -1,4 +1,4 @@
-//! `switch-table` and `selection-completes`: judged by the timeline, told here.
+//! The claims about switches and lamps: judged by the timeline, told here.
 
 use super::Finding;
 use crate::assemble::Drive;
@@ -13,6 +13,16 @@ pub fn judge_table(drive: &Drive) -> Vec<Finding> {
 /// One finding per mode.
 pub fn judge_selections(drive: &Drive) -> Vec<Finding> {
     drive.switching.timeline.selection_completes_by_mode().into_iter().map(finding).collect()
+}
+
+/// One finding per mode row that declares lamps.
+pub fn judge_lamps(drive: &Drive) -> Vec<Finding> {
+    drive.switching.timeline.lamps_truthful().into_iter().map(finding).collect()
+}
+
+/// One finding per kind of contacts.
+pub fn judge_contacts(drive: &Drive) -> Vec<Finding> {
+    drive.switching.timeline.contacts_clean().into_iter().map(finding).collect()
 }
 
 fn word(word: Word) -> Verdict {

@@ -54,6 +54,7 @@ fn what_is_declared_rightly_is_proven() {
     says(&r, "torque-share", "full-time", Verdict::Proven, "36 teeth of the sun");
     says(&r, "rear-driven", "full-time", Verdict::Proven, "");
     says(&r, "rear-driven", "rear-only", Verdict::Proven, "declared 1.000");
+    says(&r, "front-released", "rear-only", Verdict::Proven, "with the rear alone");
     says(&r, "axle-ratios-match", "front axle", Verdict::Proven, "declared 4.1000");
     says(&r, "axle-ratios-match", "rear axle", Verdict::Proven, "declared 4.1000");
 }
@@ -67,6 +68,15 @@ fn a_wrong_range_ratio_is_named_and_says_nothing_against_the_center_differential
     for id in ["torque-share", "front-driven", "rear-driven", "center-opens"] {
         assert_ne!(claim(&r, id, "low-full-time").verdict, Verdict::Disproven, "{id}");
     }
+}
+
+#[test]
+fn a_front_that_is_driven_is_not_called_released() {
+    let row =
+        |coupling| format!("name = \"full-time\"\nrange = \"high\"\ncoupling = \"{coupling}\"");
+    let r = declaring(&row("differential"), &row("rear-only"));
+    says(&r, "front-released", "full-time", Verdict::Disproven, "the front is driven, too");
+    says(&r, "front-released", "rear-only", Verdict::Proven, "");
 }
 
 #[test]
@@ -116,7 +126,7 @@ fn a_ring_declared_with_a_tooth_less_is_not_called_a_wrong_axle_ratio() {
 fn without_the_input_no_share_and_no_range_is_told() {
     let input = "[[sensors]]\nplace = \"input\"\nchannel = 3\npulses_per_turn = 4\n";
     let r = declaring(input, "");
-    for id in ["range-ratio", "torque-share", "rear-driven"] {
+    for id in ["range-ratio", "torque-share", "rear-driven", "front-released"] {
         for c in r.claims.iter().filter(|c| c.id == id && c.reason_code != "mode-not-driven") {
             assert_eq!(c.verdict, Verdict::Undecided, "{id} ({}): {}", c.scope, c.reason);
         }

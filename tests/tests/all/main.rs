@@ -11,3 +11,4 @@ mod documents;
 mod by_hand;
 mod licences;
 mod declared;
+mod signs;

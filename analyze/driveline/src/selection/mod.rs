@@ -53,7 +53,9 @@
 //! ```
 
 mod completes;
+mod contacts;
 mod finding;
+mod lamps;
 mod latency;
 mod outcome;
 mod reading;
@@ -64,6 +66,7 @@ mod timeline;
 mod travel;
 mod witness;
 
+pub use contacts::{Flicker, SUPPLY_LOW_V};
 pub use finding::{Finding, FindingPeriod, Word};
 pub use latency::Latency;
 pub use outcome::{Outcome, Selection, Stage, StageTime, Timeliness};
@@ -73,8 +76,9 @@ pub use timeline::{LampSpan, ModeSpan, PairTimes, RequestSpan, Timeline};
 pub use travel::Need;
 pub use witness::CouplingSeen;
 
-use crate::switches::{Action, Event, Gap, InOrder, Moment, Motion, Step, Switches};
+use crate::switches::{Action, Event, Gap, InOrder, Moment, Motion, Step, Switches, WINDOW_S};
 use crate::vehicle::{LINES_MAX, Role, Vehicle};
+use contacts::Watch;
 use stand::{Before, End, Scene, Stand};
 use table::Table;
 use timeline::Keeper;
@@ -128,6 +132,7 @@ pub struct Selections {
     motor_on: Option<Moment>,
     powered: Option<bool>,
     keeper: Keeper,
+    watch: Watch,
 }
 
 impl Selections {
@@ -154,6 +159,7 @@ impl Selections {
             motor_on: None,
             powered: None,
             keeper: Keeper::default(),
+            watch: Watch::default(),
             table,
         }
     }
@@ -164,6 +170,11 @@ impl Selections {
         let mut order = std::mem::take(&mut self.order);
         order.push(*event, &mut |event| self.live(&event));
         self.order = order;
+    }
+
+    /// The supply of the control unit reads so many volts at a time.
+    pub fn supply(&mut self, time_s: f64, volts: f64) {
+        self.watch.supply(time_s, volts);
     }
 
     fn live(&mut self, event: &Event) {
@@ -177,9 +188,16 @@ impl Selections {
                 self.scene.speed_kmh = m.speed_kmh;
                 self.route(Held::Motion(*m, self.scene));
             }
-            Event::Lost(gap) => self.route(Held::Gap(*gap, false)),
+            Event::Lost(gap) => {
+                if gap.to_s - gap.from_s > 2.0 * WINDOW_S {
+                    self.keeper.lose_lamps(gap.from_s);
+                }
+                self.watch.lose(gap);
+                self.route(Held::Gap(*gap, false));
+            }
             Event::Reset(gap) => {
                 self.scene.lamps = [None; LINES_MAX];
+                self.keeper.lose_lamps(gap.from_s);
                 self.route(Held::Gap(*gap, true));
             }
             Event::Change(_) | Event::Levels(_) | Event::Told(_) => {}
@@ -204,7 +222,7 @@ impl Selections {
         self.settle_candidate(true);
         self.end_stand(self.scene.now_s, End::Recording);
         let tallies = self.switches.tallies();
-        self.keeper.finish(self.table, self.scene.now_s, tallies)
+        self.keeper.finish((self.table, self.watch), self.scene.now_s, tallies)
     }
 
     fn advance(&mut self, now_s: f64) {
@@ -226,6 +244,7 @@ impl Selections {
 
     fn take(&mut self, step: &Step) {
         let role = self.table.role(step.switch);
+        self.watch.take(step, role);
         if let Action::Lamp(state) = step.action {
             self.scene.lamps[step.switch] = Some(state);
             self.keeper.lamp(&self.table.names[step.switch], state, step.moment.first_s);

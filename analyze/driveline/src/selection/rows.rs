@@ -100,8 +100,26 @@ impl RowPeriod {
 
     /// True when the switches cannot have been stuck at the row's code: they came with the
     /// request, or, for the row in which the recording began, they went with the next one.
-    fn shows_movement(&self) -> bool {
+    pub(super) fn shows_movement(&self) -> bool {
         self.followed || self.initial && self.matched && self.moved_on
+    }
+
+    /// Number of its row.
+    pub(super) fn row(&self) -> usize {
+        self.row
+    }
+
+    /// True when it is the period of a row.
+    pub(super) fn is_row(&self, row: usize) -> bool {
+        self.row == row
+    }
+
+    /// True when both sets of contacts, and the motor if there is a line of it, say that the row
+    /// is engaged, all the time, and moved for it.
+    pub(super) fn is_shown_by_contacts(&self) -> bool {
+        let calm = self.disagreements.is_empty() && self.contacts_otherwise.is_empty();
+        let arrived = self.limits_fit == Some(true) && self.motor_rests != Some(false);
+        self.matched && self.shows_movement() && calm && arrived
     }
 
     /// Other witnesses for and against the row being engaged, the shafts aside.
@@ -192,12 +210,6 @@ fn judge(timeline: &Timeline, p: &RowPeriod) -> FindingPeriod {
         }
     };
     let (start_s, end_s) = p.stretch_s.unwrap_or((p.requested_s, p.ended_s));
-    let seconds = |name: &str, value: f64| Estimate {
-        name: name.into(),
-        value,
-        unit: "s".into(),
-        components: vec![Component::own("calm time", SETTLE_S)],
-    };
     let worst_s = p.disagreement_s().max(worst_s(&p.contacts_otherwise));
     let estimates = vec![seconds("disagreement", worst_s), seconds("exposure", p.exposure_s)];
     FindingPeriod {
@@ -213,7 +225,13 @@ fn judge(timeline: &Timeline, p: &RowPeriod) -> FindingPeriod {
     }
 }
 
-fn said(timeline: &Timeline, p: &RowPeriod, stretch: (f64, f64)) -> Shafts {
+/// A time in which switches read something.
+pub(super) fn seconds(name: &str, value: f64) -> Estimate {
+    let components = vec![Component::own("calm time", SETTLE_S)];
+    Estimate { name: name.into(), value, unit: "s".into(), components }
+}
+
+pub(super) fn said(timeline: &Timeline, p: &RowPeriod, stretch: (f64, f64)) -> Shafts {
     shafts(&timeline.seen, &timeline.table, p.row, p.agreed_from, stretch)
 }
 

@@ -80,7 +80,7 @@ impl Row {
     }
 }
 
-fn shows(state: LampState, want: Lamp) -> bool {
+pub(super) fn shows(state: LampState, want: Lamp) -> bool {
     matches!(
         (state, want),
         (LampState::Off, Lamp::Off)
@@ -114,6 +114,10 @@ pub(super) struct Table {
     pub rows: Vec<Row>,
     pub limits: Limits,
     pub several_ranges: bool,
+    /// What lamps show while a selection is under way or the unit waits.
+    pub under_way: Vec<(usize, Lamp)>,
+    /// Length of the lamps' self-test after ignition, in seconds.
+    pub self_test_s: f64,
     roles: Vec<Role>,
     guards: Vec<Guard>,
 }
@@ -131,7 +135,16 @@ impl Table {
             code: Code::new(&names, &i.requires),
             speed_max_kmh: i.speed_max_kmh,
         };
+        let lamp = |(name, show): (&String, &Lamp)| Some((place(&names, name)?, *show));
+        let transit = &vehicle.transit;
         Table {
+            under_way: transit
+                .lamps
+                .iter()
+                .chain(&transit.waiting_lamps)
+                .filter_map(lamp)
+                .collect(),
+            self_test_s: transit.self_test_s.unwrap_or(0.0),
             guards: vehicle.interlocks.iter().map(guard).collect(),
             several_ranges: rows.iter().any(|r| r.range != rows[0].range),
             roles: lines().map(|l| l.role).collect(),
@@ -227,9 +240,12 @@ impl Table {
     }
 }
 
+fn place(names: &[String], name: &str) -> Option<usize> {
+    names.iter().position(|s| s == name)
+}
+
 fn row(vehicle: &Vehicle, names: &[String], mode: &crate::vehicle::Mode) -> Row {
-    let lamp =
-        |(name, want): (&String, &Lamp)| names.iter().position(|s| s == name).map(|n| (n, *want));
+    let lamp = |(name, want): (&String, &Lamp)| Some((place(names, name)?, *want));
     Row {
         name: mode.name.clone(),
         range: mode.range.clone(),

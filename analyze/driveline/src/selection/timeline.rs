@@ -1,12 +1,13 @@
 //! What is kept of a drive: spans, selections and readings, all bounded.
 
+use super::contacts::Watch;
 use super::finding::Finding;
 use super::outcome::{Outcome, Selection};
 use super::rows::{self, RowPeriod};
 use super::stand::Stand;
 use super::table::Table;
 use super::witness::{CouplingSeen, Shafts, shafts};
-use super::{MAX_KEPT, MAX_SPANS, PASSING_S, completes};
+use super::{MAX_KEPT, MAX_SPANS, PASSING_S, completes, contacts, lamps};
 use crate::switches::{LampState, LineTally, Moment};
 use crate::vehicle::Coupling;
 
@@ -88,6 +89,7 @@ pub struct Timeline {
     pub tallies: Vec<(String, LineTally)>,
     pub(super) seen: Vec<CouplingSeen>,
     pub(super) table: Table,
+    pub(super) watch: Watch,
 }
 
 /// Collects a [`Timeline`] in bounded memory.
@@ -105,7 +107,7 @@ pub(super) struct Keeper {
     pub passed_by: u64,
 }
 
-fn keep<T>(list: &mut Vec<T>, item: T, most: usize, not_kept: &mut u64) {
+pub(super) fn keep<T>(list: &mut Vec<T>, item: T, most: usize, not_kept: &mut u64) {
     if list.len() < most { list.push(item) } else { *not_kept += 1 }
 }
 
@@ -150,6 +152,14 @@ impl Keeper {
         self.open_lamps.push(LampSpan { lamp: lamp.into(), start_s, end_s: start_s, state });
     }
 
+    /// From a time on nothing is known of any lamp, until it is told again.
+    pub fn lose_lamps(&mut self, from_s: f64) {
+        for mut span in std::mem::take(&mut self.open_lamps) {
+            span.end_s = from_s.max(span.start_s);
+            keep(&mut self.lamps, span, MAX_SPANS, &mut self.not_kept);
+        }
+    }
+
     /// A stand has ended.
     pub fn stand(
         &mut self,
@@ -173,12 +183,14 @@ impl Keeper {
         keep(&mut self.row_periods, period, MAX_KEPT, &mut self.not_kept);
     }
 
-    pub fn finish(mut self, table: Table, end_s: f64, tallies: Vec<LineTally>) -> Timeline {
+    pub fn finish(
+        mut self,
+        (table, watch): (Table, Watch),
+        end_s: f64,
+        tallies: Vec<LineTally>,
+    ) -> Timeline {
         self.close_mode(&table, end_s);
-        for mut span in std::mem::take(&mut self.open_lamps) {
-            span.end_s = end_s.max(span.start_s);
-            keep(&mut self.lamps, span, MAX_SPANS, &mut self.not_kept);
-        }
+        self.lose_lamps(end_s);
         self.lamps.sort_by(|a, b| a.start_s.total_cmp(&b.start_s).then(a.lamp.cmp(&b.lamp)));
         Timeline {
             modes: self.modes,
@@ -191,6 +203,7 @@ impl Keeper {
             tallies: table.names.iter().cloned().zip(tallies).collect(),
             seen: Vec::new(),
             table,
+            watch,
         }
     }
 }
@@ -236,6 +249,16 @@ impl Timeline {
     /// The claim `switch-table`, row by row.
     pub fn switch_table(&self) -> Vec<Finding> {
         rows::switch_table(self)
+    }
+
+    /// The claim `lamps-truthful`, for each row that declares lamps.
+    pub fn lamps_truthful(&self) -> Vec<Finding> {
+        lamps::lamps_truthful(self)
+    }
+
+    /// The claim `contacts-clean`, for the contacts of each kind.
+    pub fn contacts_clean(&self) -> Vec<Finding> {
+        contacts::contacts_clean(self)
     }
 
     /// The claim `selection-completes` over every request of the drive.

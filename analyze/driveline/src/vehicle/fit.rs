@@ -49,10 +49,13 @@ struct Facts {
     positions: bool,
     /// Any switch code besides the request.
     codes: bool,
+    /// Lamps of the modes.
+    lamps: bool,
     open_mode: bool,
     locked_mode: bool,
     front_mode: bool,
     rear_mode: bool,
+    released_mode: bool,
     /// Anything at all on the pulse board.
     board: bool,
     /// Anything at all on a bus.
@@ -78,10 +81,12 @@ impl Facts {
             requests: any(|m| !m.request.is_empty()),
             positions: any(|m| !m.position_switches.is_empty()),
             codes: any(has_code),
+            lamps: any(|m| !m.lamps.is_empty()),
             open_mode: any(|m| m.coupling == Coupling::Differential),
             locked_mode: any(|m| m.coupling == Coupling::Locked),
             front_mode: any(|m| drives_front(m.coupling)),
             rear_mode: any(|m| drives_rear(m.coupling)),
+            released_mode: any(|m| m.coupling == Coupling::RearOnly),
             board: !vehicle.sensors.is_empty() || !vehicle.switches.is_empty(),
             bus: !vehicle.signals.is_empty(),
         }
@@ -139,7 +144,7 @@ fn or_by_hand(enough: bool) -> Ability {
 /// A claim, what it takes, and the reading of the facts.
 type Claim = (&'static str, &'static str, fn(&Facts) -> Ability);
 
-const CLAIMS: [Claim; 12] = [
+const CLAIMS: [Claim; 15] = [
     (
         "capture-complete",
         "anything on the pulse board, whose sentences are numbered to the last, or on a CAN bus, \
@@ -201,12 +206,27 @@ const CLAIMS: [Claim; 12] = [
     ("axle-ratios-match", "shaft and both wheels of an axle whose differential is open", |f| {
         yes_if((0..2).any(|axle| f.shaft[axle] && f.both_wheels(axle) && f.open[axle]))
     }),
+    ("lamps-truthful", "request lines, position switches and lamps of the modes", |f| {
+        yes_if(f.requests && f.positions && f.lamps)
+    }),
+    ("contacts-clean", "request lines and position switches", |f| {
+        yes_if(f.requests && f.positions)
+    }),
+    (
+        "front-released",
+        "a mode that releases the front, and input and both outputs while they differ (else by \
+         hand)",
+        |f| match f.released_mode {
+            true => or_by_hand(f.input && f.outputs()),
+            false => Ability::No,
+        },
+    ),
 ];
 
 /// One more thing, and what it changes.
 type Addition = (&'static str, fn(&mut Facts));
 
-const ADDITIONS: [Addition; 13] = [
+const ADDITIONS: [Addition; 14] = [
     ("a front shaft sensor", |f| (f.shaft[0], f.board) = (true, true)),
     ("a rear shaft sensor", |f| (f.shaft[1], f.board) = (true, true)),
     ("a sensor at the case input", |f| (f.input, f.board) = (true, true)),
@@ -218,6 +238,7 @@ const ADDITIONS: [Addition; 13] = [
     ("a circle marked on the ground and declared", |f| f.circle = true),
     ("request codes of the modes", |f| f.requests = true),
     ("position-switch codes of the modes", |f| (f.positions, f.codes) = (true, true)),
+    ("lamp codes of the modes", |f| f.lamps = true),
     ("a mode declared as coupling = \"differential\"", |f| {
         (f.open_mode, f.front_mode, f.rear_mode) = (true, true, true)
     }),

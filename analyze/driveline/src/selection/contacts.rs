@@ -1,0 +1,304 @@
+//! The claim `contacts-clean`: no contact drops out or chatters while nothing is being selected.
+//!
+//! Quiet is a stretch in which the position switches read the row that is requested, without
+//! [`QUIET_MARGIN_S`] at either end. A contact *flickers* there when it leaves its level and comes
+//! back within the calm time, when it does not settle, or when it comes back so soon that nothing
+//! can have moved ([`RETURN_S`]). Several contacts that flicker in one moment have a cause in
+//! common, the supply or the ground, and say nothing against one contact; where the supply is
+//! measured and was low (as at cranking), that is told apart.
+//!
+//! The board counts every edge, so that an event that is too short for a sentence is in the count:
+//! as long as none is missing there, none was overlooked.
+
+use super::finding::{Finding, FindingPeriod, Word};
+use super::rows::{RowPeriod, seconds};
+use super::timeline::{Timeline, keep};
+use super::{MAX_SPANS, MIN_REQUEST_S};
+use crate::quantity::{Component, Estimate};
+use crate::switches::{Action, Gap, Moment, SETTLE_S, Step};
+use crate::vehicle::{LINES_MAX, Level, Role};
+
+/// Time around a selection that is not quiet, in seconds (common practice).
+const QUIET_MARGIN_S: f64 = 1.0;
+/// A switch on a fork that is back so soon did not move, in seconds (common practice).
+const RETURN_S: f64 = 1.0;
+/// Flickers that begin within this belong to one moment, in seconds.
+const TOGETHER_S: f64 = 0.02;
+/// So many other contacts in one moment have a cause in common.
+const OTHERS: usize = 2;
+/// Least time that a contact is closed in quiet before it is called clean, in seconds (common
+/// practice).
+const MIN_CLOSED_S: f64 = 10.0;
+/// A supply of 12 V that reads less is being cranked or fails, in volts (common practice).
+pub const SUPPLY_LOW_V: f64 = 10.5;
+
+/// A contact that left its level and came back.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Flicker {
+    /// Number of the switch among the vehicle's lines.
+    pub switch: usize,
+    /// First edge, in seconds.
+    pub start_s: f64,
+    /// Last edge that was seen, in seconds.
+    pub end_s: f64,
+    /// Edges of it, as far as known.
+    pub edges: u32,
+    /// First and last raw record.
+    pub records: (u64, u64),
+    /// False when edges of it were missed: then it may have been something else.
+    pub certain: bool,
+}
+
+/// What is kept of a drive about contacts, in bounded memory.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Watch {
+    last_change: [Option<(Level, Step)>; LINES_MAX],
+    flickers: Vec<Flicker>,
+    /// Stretches in which the supply was low.
+    low_s: Vec<(f64, f64)>,
+    /// A stretch in which a whole drop-out may have been lost.
+    blind: bool,
+    not_kept: u64,
+}
+
+impl Watch {
+    /// Takes what a switch did.
+    pub fn take(&mut self, step: &Step, role: Role) {
+        let last = &mut self.last_change[step.switch];
+        match step.action {
+            Action::Blip | Action::Chatter => self.flicker(step, step.moment, step.edges),
+            Action::Unknown => {
+                *last = None;
+                self.blind = true;
+            }
+            Action::Settled { was: Some(was), level } if was != level => {
+                let before = last.replace((level, *step));
+                let within_s = if role == Role::Request { MIN_REQUEST_S } else { RETURN_S };
+                let back = |(to, s): &(Level, Step)| {
+                    *to == was && step.moment.first_s - s.moment.first_s < within_s
+                };
+                if let Some((_, s)) = before.filter(back) {
+                    *last = None;
+                    let moment = Moment {
+                        earliest_s: s.moment.earliest_s,
+                        first_s: s.moment.first_s,
+                        ..step.moment
+                    };
+                    self.flicker(&s, moment, s.edges + step.edges);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn flicker(&mut self, begun: &Step, moment: Moment, edges: u32) {
+        let flicker = Flicker {
+            switch: begun.switch,
+            start_s: moment.first_s,
+            end_s: moment.settled_s,
+            edges,
+            records: begun.records,
+            certain: moment.is_certain(),
+        };
+        keep(&mut self.flickers, flicker, MAX_SPANS, &mut self.not_kept);
+    }
+
+    /// Sentences were lost: longer than the calm time, a drop-out may have come and gone.
+    pub fn lose(&mut self, gap: &Gap) {
+        self.blind |= gap.to_s - gap.from_s > SETTLE_S;
+    }
+
+    /// The supply reads so many volts at a time.
+    pub fn supply(&mut self, time_s: f64, volts: f64) {
+        if volts >= SUPPLY_LOW_V {
+            return;
+        }
+        match self.low_s.last_mut().filter(|l| time_s - l.1 < 1.0) {
+            Some(last) => last.1 = time_s,
+            None => keep(&mut self.low_s, (time_s, time_s), MAX_SPANS, &mut self.not_kept),
+        }
+    }
+
+    /// Others flickered in the same moment.
+    fn is_shared(&self, f: &Flicker) -> bool {
+        let near = self.near(f).filter(|o| o.switch != f.switch);
+        let mut others: Vec<usize> = near.map(|o| o.switch).collect();
+        others.sort_unstable();
+        others.dedup();
+        others.len() >= OTHERS
+    }
+
+    /// Flickers that began together with one (they are nearly in order of time).
+    fn near<'a>(&'a self, f: &'a Flicker) -> impl Iterator<Item = &'a Flicker> {
+        self.flickers.iter().filter(|o| (o.start_s - f.start_s).abs() <= TOGETHER_S)
+    }
+
+    fn supply_was_low(&self, f: &Flicker) -> bool {
+        self.low_s.iter().any(|l| l.0 - 0.3 <= f.end_s && f.start_s <= l.1 + 0.3)
+    }
+}
+
+/// Contacts of one kind, and which of them a row closes.
+struct Kind {
+    role: Role,
+    scope: &'static str,
+}
+
+const KINDS: [Kind; 3] = [
+    Kind { role: Role::Request, scope: "selector" },
+    Kind { role: Role::LimitContact, scope: "limit contacts" },
+    Kind { role: Role::Position, scope: "position switches" },
+];
+
+pub(super) fn contacts_clean(timeline: &Timeline) -> Vec<Finding> {
+    KINDS.iter().filter_map(|kind| of_kind(timeline, kind)).collect()
+}
+
+/// Switches of a kind that rows name, as a set, and those that row `k` closes.
+fn named(timeline: &Timeline, role: Role, k: usize) -> (u32, u32) {
+    let row = &timeline.table.rows[k];
+    let code = match role {
+        Role::Request => &row.request,
+        Role::LimitContact => &row.limits,
+        _ => &row.position,
+    };
+    (code.care, code.care & code.on)
+}
+
+fn quiet(p: &RowPeriod) -> Option<(f64, f64)> {
+    let (from_s, to_s) = p.stretch_s.filter(|_| p.matched)?;
+    let quiet = (from_s + QUIET_MARGIN_S, to_s - QUIET_MARGIN_S);
+    (quiet.1 > quiet.0).then_some(quiet)
+}
+
+fn of_kind(timeline: &Timeline, kind: &Kind) -> Option<Finding> {
+    let rows = 0..timeline.table.rows.len();
+    let all = rows.fold(0, |set, k| set | named(timeline, kind.role, k).0);
+    if all == 0 {
+        return None;
+    }
+    let scope = kind.scope.to_string();
+    let never = (
+        "never-quiet",
+        "no requested mode was shown by its position switches for longer than 2 s".to_string(),
+        "drive for a minute in each mode without touching the selector".to_string(),
+    );
+    let stretches = || timeline.row_periods.iter().filter_map(|p| Some((p, quiet(p)?)));
+    let closed_s = |n: usize| -> f64 {
+        let closes = |p: &RowPeriod| named(timeline, kind.role, p.row()).1 >> n & 1 == 1;
+        stretches().filter(|(p, _)| closes(p)).map(|(_, q)| q.1 - q.0).sum()
+    };
+    let periods: Vec<FindingPeriod> =
+        stretches().map(|(p, q)| judge(timeline, (p, q), all)).collect();
+    let mut finding = Finding::from_periods("contacts-clean", scope, periods, never);
+    if finding.word == Word::Proven {
+        let contacts: Vec<(usize, f64)> =
+            (0..LINES_MAX).filter(|n| all >> n & 1 == 1).map(|n| (n, closed_s(n))).collect();
+        conclude(timeline, &contacts, &mut finding);
+    }
+    Some(finding)
+}
+
+/// Nothing was seen: was there enough to see, and was everything seen?
+fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Finding) {
+    let names = |test: &dyn Fn(&(usize, f64)) -> bool| {
+        let set = contacts.iter().filter(|c| test(c)).fold(0, |set, c| set | 1 << c.0);
+        (set != 0).then(|| timeline.table.names_of(set))
+    };
+    let unseen = |c: &(usize, f64)| {
+        timeline.tallies.get(c.0).is_some_and(|(_, t)| t.missed + t.contradictions > 0)
+    };
+    let watch = &timeline.watch;
+    let open = if watch.blind || watch.not_kept > 0 {
+        let why = "sentences were lost or the board started anew: what happened meanwhile is not \
+                   known";
+        Some(("not-all-seen", why.to_string()))
+    } else if let Some(who) = names(&unseen) {
+        Some(("not-all-seen", format!("edges of {who} were counted by the board but lost")))
+    } else {
+        names(&|c| c.1 < MIN_CLOSED_S).map(|who| {
+            let why = format!("{who}: closed for less than {MIN_CLOSED_S:.0} s of quiet");
+            ("contact-not-closed", why)
+        })
+    };
+    if let Some((code, reason)) = open {
+        let step = "drive for a minute in each mode, so that every contact is closed for a while, \
+                    without touching the selector";
+        (finding.word, finding.code, finding.reason) = (Word::Undecided, code, reason);
+        finding.next_step = Some(step.into());
+        return;
+    }
+    let least_s = contacts.iter().map(|c| c.1).fold(f64::INFINITY, f64::min);
+    let excused = watch.flickers.iter().filter(|f| watch.is_shared(f)).count();
+    let told_apart = match excused {
+        0 => String::new(),
+        n => format!("; {n} flickers with a low supply were told apart"),
+    };
+    finding.reason = format!(
+        "none flickered; the one closed least was closed for {least_s:.0} s of quiet: fewer than \
+         {:.2} drop-outs a minute (95 %, 3 over the time); every edge that reaches the board is \
+         counted{told_apart}",
+        60.0 * 3.0 / least_s
+    );
+}
+
+fn judge(timeline: &Timeline, (p, q): (&RowPeriod, (f64, f64)), all: u32) -> FindingPeriod {
+    let watch = &timeline.watch;
+    let inside = |f: &&Flicker| all >> f.switch & 1 == 1 && f.start_s >= q.0 && f.end_s <= q.1;
+    let (shared, own): (Vec<&Flicker>, Vec<&Flicker>) =
+        watch.flickers.iter().filter(inside).partition(|f| watch.is_shared(f));
+    let told_apart = shared.iter().all(|f| watch.supply_was_low(f));
+    let certain = own.iter().filter(|f| f.certain).count();
+    let (word, code, reason, next_step) = if certain > 0 {
+        (Word::Disproven, "contact-flickers", who(timeline, &own), None)
+    } else if !own.is_empty() {
+        let reason = format!("{}, but edges were lost there", who(timeline, &own));
+        let step = "drive in this mode again for a minute without touching the selector";
+        (Word::Undecided, "edges-lost", reason, Some(step.to_string()))
+    } else if !told_apart {
+        let at_s = shared[0].start_s;
+        let reason = format!("several contacts flickered in one moment, first at {at_s:.2} s");
+        let step = "check supply and ground of the unit and of the board, and record the supply \
+                    voltage on an analog input";
+        (Word::Undecided, "several-at-once", reason, Some(step.to_string()))
+    } else {
+        let reason = format!("no contact flickered in {:.1} s of quiet", q.1 - q.0);
+        (Word::Proven, "no-flicker", reason, None)
+    };
+    let records = own.first().map_or(p.records, |f| f.records);
+    let count = Estimate {
+        name: "drop-outs".into(),
+        value: own.len() as f64,
+        unit: "1".into(),
+        components: vec![Component::own("edges lost", (own.len() - certain) as f64)],
+    };
+    let estimates = vec![count, seconds("exposure", q.1 - q.0)];
+    FindingPeriod {
+        start_s: q.0,
+        end_s: q.1,
+        word,
+        code,
+        reason,
+        estimates,
+        records,
+        next_step,
+        idle: false,
+    }
+}
+
+/// Who flickered, how often and for how long.
+fn who(timeline: &Timeline, own: &[&Flicker]) -> String {
+    let each = |(n, name): (usize, &String)| {
+        let of: Vec<_> = own.iter().filter(|f| f.switch == n).collect();
+        let first = of.first()?;
+        let longest_s = of.iter().map(|f| f.end_s - f.start_s).fold(0.0, f64::max);
+        Some(format!(
+            "`{name}` dropped out or chattered {} times while nothing was being selected (first \
+             at {:.2} s, longest {:.0} ms)",
+            of.len(),
+            first.start_s,
+            1e3 * longest_s
+        ))
+    };
+    timeline.table.names.iter().enumerate().filter_map(each).collect::<Vec<_>>().join("; ")
+}

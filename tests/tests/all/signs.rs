@@ -1,0 +1,92 @@
+//! Lamps and contacts of simulated vehicles with faults of their own: what lies is named, and what
+//! tells the truth is never accused.
+
+use wheelwitness_analyze::judge::judge;
+use wheelwitness_analyze::result::{Claim, DriveResult, Verdict};
+use wheelwitness_rig::Fault;
+use wheelwitness_rig::scenario::{TRAIL_WAGON, demo};
+use wheelwitness_tests::campaign::capture_of;
+
+fn judged(fault: &str) -> DriveResult {
+    let faults = if fault.is_empty() { None } else { Some(Fault::parse(fault).expect("a fault")) };
+    let run = demo(5, faults.into_iter().collect()).run();
+    judge(&mut capture_of(&run, TRAIL_WAGON), None).expect("a simulated drive can be judged").0
+}
+
+fn claim<'a>(result: &'a DriveResult, id: &str, scope: &str) -> &'a Claim {
+    let found = result.claims.iter().find(|c| c.id == id && c.scope == scope);
+    found.unwrap_or_else(|| panic!("no claim {id} ({scope})"))
+}
+
+#[track_caller]
+fn says(result: &DriveResult, id: &str, scope: &str, verdict: Verdict, words: &str) {
+    let c = claim(result, id, scope);
+    assert_eq!(c.verdict, verdict, "{id} ({scope}): {}", c.reason);
+    assert!(c.reason.contains(words), "{id} ({scope}): {}", c.reason);
+    assert!(verdict != Verdict::Undecided || c.next_step.is_some());
+}
+
+const DRIVEN: [&str; 4] = ["rear-only", "full-time", "locked", "low-full-time"];
+const CONTACTS: [&str; 3] = ["selector", "limit contacts", "position switches"];
+
+/// Every lamp and every contact is proven, but for these scopes.
+#[track_caller]
+fn all_proven_but(result: &DriveResult, but: &[&str]) {
+    let all = DRIVEN.iter().map(|s| ("lamps-truthful", s));
+    for (id, scope) in all.chain(CONTACTS.iter().map(|s| ("contacts-clean", s))) {
+        if !but.contains(scope) {
+            says(result, id, scope, Verdict::Proven, "");
+        }
+    }
+}
+
+#[test]
+fn sound_lamps_and_contacts_are_proven_with_what_bounds_the_rest() {
+    let r = judged("");
+    all_proven_but(&r, &[]);
+    says(&r, "contacts-clean", "position switches", Verdict::Proven, "drop-outs a minute (95 %");
+    says(&r, "lamps-truthful", "neutral", Verdict::Undecided, "did not show");
+}
+
+#[test]
+fn a_lamp_that_is_dark_in_one_mode_is_named_there_and_nowhere_else() {
+    let r = judged("wrong-row mode=locked switch=lamp-lock");
+    says(&r, "lamps-truthful", "locked", Verdict::Disproven, "`lamp-lock` was dark for");
+    all_proven_but(&r, &["locked"]);
+}
+
+#[test]
+fn a_dead_lamp_is_never_called_right_where_it_belongs_dark() {
+    let r = judged("sticky-switch switch=lamp-lock from_s=0");
+    says(&r, "lamps-truthful", "locked", Verdict::Disproven, "instead of lit");
+    for mode in ["rear-only", "full-time", "low-full-time"] {
+        says(&r, "lamps-truthful", mode, Verdict::Undecided, "never changed");
+    }
+}
+
+#[test]
+fn dimmed_lamps_are_lit_and_do_not_flash() {
+    all_proven_but(&judged("dimmed-lamps hz=120 duty=0.5"), &[]);
+}
+
+#[test]
+fn an_oxidised_contact_is_named_and_its_neighbours_are_not() {
+    let r = judged("oxidised-contact switch=position-front per_s=0.05");
+    says(&r, "contacts-clean", "position switches", Verdict::Disproven, "`position-front` dropped");
+    assert!(!claim(&r, "contacts-clean", "position switches").reason.contains("position-lock"));
+    all_proven_but(&r, &["position switches"]);
+}
+
+#[test]
+fn lamps_and_switches_that_agree_do_not_outvote_the_shafts() {
+    let r = judged("stuck-rear-only");
+    says(&r, "lamps-truthful", "full-time", Verdict::Undecided, "the shafts show another");
+}
+
+#[test]
+fn a_contact_is_not_called_clean_across_a_lost_stretch() {
+    for fault in ["board-reset at_s=60", "lost-stretch from_s=40 to_s=60"] {
+        let r = judged(fault);
+        CONTACTS.iter().for_each(|s| says(&r, "contacts-clean", s, Verdict::Undecided, "lost"));
+    }
+}
