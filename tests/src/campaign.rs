@@ -318,14 +318,11 @@ fn measured(
                         );
                     }
                 }
-                "range-ratio" => {
+                "sensors-agree" | "range-ratio" => {
                     if let Some(f) = facts_of(claim, facts).first() {
-                        push(&claim.id, first, f.value.unwrap_or(f64::NAN));
-                    }
-                }
-                "sensors-agree" => {
-                    if let Some(f) = facts_of(claim, facts).first() {
-                        push("shaft-to-wheel ratio", first, f.value.unwrap_or(f64::NAN));
+                        let ranges = claim.id == "range-ratio";
+                        let name = if ranges { "range ratio" } else { "shaft-to-wheel ratio" };
+                        push(name, first, f.value.unwrap_or(f64::NAN));
                     }
                 }
                 _ => {}

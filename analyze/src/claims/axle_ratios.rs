@@ -1,4 +1,4 @@
-//! `axle-ratios-match`: the axle ratio that shaft and wheels show, and the gears that would make it.
+//! `axle-ratios-match`: the axle ratio that shaft and wheels show, and the gears that make it.
 //!
 //! A ratio of gears never changes while driving, and a sensor has a whole number of teeth: what
 //! changes is a sensor's doing, and what one tooth more or less would explain is left open.

@@ -113,8 +113,8 @@ pub fn told_of<'a>(
             no("mode-not-driven", "this mode was never driven", exercise_next_step(mode))
         }
         (true, false) => {
-            let reason = "the outputs hardly differed in this mode, or input and outputs do not fit \
-                          the declared range";
+            let reason = "the outputs hardly differed in this mode, or input and outputs do not \
+                          fit the declared range";
             no("outputs-did-not-differ", reason, exercise_next_step(mode))
         }
     }
