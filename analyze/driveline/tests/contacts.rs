@@ -9,7 +9,7 @@ const TRAIL_WAGON: &str = include_str!("../../../fixtures/vehicles/trail-wagon.t
 
 /// All inputs at rest in rear-only: requests, limits and positions are active low, limit-a
 /// (input 4) is on, lamps are dark, ignition (14) is on.
-const REAR_ONLY: u16 = 0b1111_1111_1111_1111 & !(1 << 3) & !(1 << 9 | 1 << 10 | 1 << 11 | 1 << 12);
+const REAR_ONLY: u16 = !(1 << 3 | 1 << 9 | 1 << 10 | 1 << 11 | 1 << 12);
 
 /// Edges: time, input, level after it; in order of time.
 type Edges<'a> = &'a [(f64, u8, bool)];

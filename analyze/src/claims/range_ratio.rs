@@ -68,9 +68,10 @@ fn one(drive: &Drive, name: &str, declared: f64) -> Finding {
 fn evidence<'a>(
     drive: &'a Drive,
     name: &str,
-) -> Result<Vec<(&'a Engagement, RangeRatio)>, Finding> {
-    let no =
-        |code, reason: &str, next: String| Err(Finding::undecided(name, code, reason.into(), next));
+) -> Result<Vec<(&'a Engagement, RangeRatio)>, Box<Finding>> {
+    let no = |code, reason: &str, next: String| {
+        Err(Box::new(Finding::undecided(name, code, reason.into(), next)))
+    };
     if !drive.vehicle.is_measured(Place::Input) {
         let next = "fit a sensor at the case input (or at the gearbox output before it)";
         return no("input-not-measured", "the case input is not measured", next.into());
