@@ -205,9 +205,7 @@ fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Findin
         let set = contacts.iter().filter(|c| test(c)).fold(0, |set, c| set | 1 << c.0);
         (set != 0).then(|| timeline.table.names_of(set))
     };
-    let unseen = |c: &(usize, f64)| {
-        timeline.tallies.get(c.0).is_some_and(|(_, t)| t.missed + t.contradictions > 0)
-    };
+    let unseen = |c: &(usize, f64)| timeline.tallies.get(c.0).is_some_and(|(_, t)| t.unplaced > 0);
     let watch = &timeline.watch;
     let open = if watch.blind || watch.not_kept > 0 {
         let why = "sentences were lost or the board started anew: what happened meanwhile is not \

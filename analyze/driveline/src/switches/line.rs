@@ -14,6 +14,9 @@ pub struct LineTally {
     pub edges: u64,
     /// Edges that are known to have happened but were not seen, nor passed over.
     pub missed: u64,
+    /// Of these and of contradictions: not within the calm time after an edge that was seen, so
+    /// that nobody knows when.
+    pub unplaced: u64,
     /// Edges that the board passed over between the first ones of a window and its last one.
     pub passed_over: u64,
     /// Settled changes of level.
@@ -140,6 +143,9 @@ impl Line {
         let missed = !seen_first || self.count.is_none() && self.doubt.is_some();
         let passed_over = self.limit.edge(c.time_s, c.edge_count, missed);
         self.count_edges(edges, passed_over, fits);
+        if !passed_over && c.time_s - self.edge_s > SETTLE_S {
+            self.tally.unplaced += u64::from(edges - 1) + u64::from(!fits);
+        }
         let earliest_s = if seen_first { c.time_s } else { self.last_certain_s() };
         if let Some(lamp) = &mut self.lamp {
             match seen_first {
