@@ -154,6 +154,9 @@ pub fn learn<S: Storage>(
 /// Time between samples of a rate, microseconds.
 const RATE_US: i64 = 200_000;
 
+/// As many samples tell how late a receiver speaks (five hours of driving); memory stays bounded.
+const MOST_RATES: usize = 90_000;
+
 /// Samples the edge rate of one sensor that turns with the vehicle.
 struct RateSampler {
     sensor: Option<Sensor>,
@@ -171,7 +174,8 @@ impl RateSampler {
 
     /// Without such a sensor, the first signal that turns with the vehicle tells.
     fn hear(&mut self, at_us: i64, role: Role, sample: &Sample) {
-        let free = self.last.is_none_or(|(time_us, _)| at_us - time_us >= RATE_US);
+        let due = self.last.is_none_or(|(time_us, _)| at_us - time_us >= RATE_US);
+        let free = due && self.samples.len() < MOST_RATES;
         if let (None, true, Role::Turns(0), Some(Said::Speed(v))) =
             (&self.sensor, free, role, sample.sound())
         {
@@ -181,7 +185,8 @@ impl RateSampler {
     }
 
     fn take(&mut self, at_us: i64, first_channel: u8, counts: &[Count; 4]) {
-        let count = self.sensor.as_ref().and_then(|s| count_of(s, first_channel, counts));
+        let wanted = self.sensor.as_ref().filter(|_| self.samples.len() < MOST_RATES);
+        let count = wanted.and_then(|s| count_of(s, first_channel, counts));
         let Some(Counted::Edge(edge)) = count.map(|c| self.counter.observe(at_us, c)) else {
             return;
         };

@@ -27,6 +27,8 @@ pub struct Verified {
     pub bytes: u64,
     /// Whole records that the capture's blocks gave.
     pub records: u64,
+    /// Pages and figures that are not here; they can be made again.
+    pub pages_not_here: u64,
     /// What is not as it was kept.
     pub damage: Vec<Damage>,
     /// What is worth knowing and no damage.
@@ -116,10 +118,7 @@ fn check_succession(older: &Manifest, newer: &Manifest, name: &FileName, v: &mut
 fn check_file(drive: &Drive, file: &KeptFile, v: &mut Verified) {
     let path = file.name.below(&drive.folder);
     if path.symlink_metadata().is_err() && file.is_page() {
-        v.remarks.push(format!(
-            "{}: not here; `wheelwitness archive rejudge {}` makes a new one",
-            file.name, drive.id
-        ));
+        v.pages_not_here += 1;
         return;
     }
     let cure = if file.is_page() {

@@ -129,7 +129,10 @@ fn texts(name: &str, values: Vec<Option<String>>, format: Format) -> Column {
     Values::new(name.into(), values).into()
 }
 
+/// What makes a cell more than text, the wide forms of East Asian keyboards included.
+const ACTIVE: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
+
 /// Text that a spreadsheet takes for text (OWASP, "CSV Injection", from memory).
 fn harmless(text: String) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text }
+    if text.starts_with(ACTIVE) { format!("'{text}") } else { text }
 }

@@ -106,3 +106,80 @@ fn an_existing_file_is_never_overwritten() {
     assert!(refused.to_string().contains("claims.csv"));
     assert_eq!(fs::read_to_string(scratch.0.join("claims.csv")).unwrap(), "mine");
 }
+
+/// Cells of a CSV text (RFC 4180): quotes, doubled quotes, line ends inside of quotes.
+fn cells(text: &str) -> Vec<Vec<String>> {
+    let (mut rows, mut row, mut cell) = (Vec::new(), Vec::new(), String::new());
+    let (mut quoted, mut chars) = (false, text.chars().peekable());
+    while let Some(c) = chars.next() {
+        match (c, quoted) {
+            ('"', true) if chars.peek() == Some(&'"') => cell.extend(chars.next()),
+            ('"', _) => quoted = !quoted,
+            (',', false) => row.push(std::mem::take(&mut cell)),
+            ('\n', false) => {
+                row.push(std::mem::take(&mut cell));
+                rows.push(std::mem::take(&mut row));
+            }
+            (c, _) => cell.push(c),
+        }
+    }
+    assert!(row.is_empty() && cell.is_empty(), "ends with a line end");
+    rows
+}
+
+/// Formulas in the manner of the OWASP page "CSV Injection" (from memory).
+const FORMULAS: [&str; 12] = [
+    "=1+1",
+    "=cmd|' /C calc'!A0",
+    "+1+cmd|' /C calc'!A0",
+    "-2+3",
+    "@SUM(1+1)*cmd|' /C calc'!A0",
+    "\t=1+1",
+    "\r=1+1",
+    "\n=1+1",
+    "=HYPERLINK(\"x\",\"y\")",
+    "＝1+1",
+    "＠SUM(1)",
+    "\",=1+1,\"",
+];
+
+#[test]
+fn no_text_of_a_result_becomes_an_active_cell_and_numbers_keep_every_bit() {
+    let (sound, series) = fixture::invented();
+    for formula in FORMULAS {
+        let mut result = sound.clone();
+        result.modes.iter_mut().for_each(|m| m.mode = Some(formula.into()));
+        for c in &mut result.claims {
+            (c.id, c.scope, c.reason_code) = (formula.into(), formula.into(), formula.into());
+            c.limit.iter_mut().for_each(|l| l.quantity = formula.into());
+            for e in c.periods.iter_mut().flat_map(|p| &mut p.estimates) {
+                (e.name, e.unit) = (formula.into(), formula.into());
+                e.value = e.value.map(|v| -v / 3.0);
+            }
+        }
+        let scratch = Scratch::new("formula");
+        export(&scratch.0, &result, &series, Format::Csv).unwrap();
+        let numbers = |name: &str, row: &[String], head: &[String]| -> Option<f64> {
+            row[head.iter().position(|h| h == name).unwrap()].parse().ok()
+        };
+        let mut values = Vec::new();
+        for table in ["claims.csv", "steps.csv"] {
+            let rows = cells(&fs::read_to_string(scratch.0.join(table)).unwrap());
+            for row in &rows[1..] {
+                assert_eq!(row.len(), rows[0].len(), "{formula:?}");
+                for cell in row {
+                    let active = cell.starts_with(['=', '+', '@', '\t', '\r', '\n', '＝', '＠']);
+                    let minus = cell.starts_with('-') && cell.parse::<f64>().is_err();
+                    assert!(!active && !minus, "{formula:?}: {cell:?}");
+                }
+                if table == "claims.csv" {
+                    values.push(numbers("value", row, &rows[0]));
+                }
+            }
+        }
+        let estimates = result.claims.iter().flat_map(|c| &c.periods).flat_map(|p| &p.estimates);
+        let expected: Vec<u64> = estimates.filter_map(|e| Some(e.value?.to_bits())).collect();
+        let found: Vec<u64> = values.into_iter().flatten().map(f64::to_bits).collect();
+        assert_eq!(found, expected, "{formula:?}");
+    }
+}

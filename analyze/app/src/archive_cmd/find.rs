@@ -145,6 +145,13 @@ fn verified(archive: &Archive, drive: &Drive) -> Result<bool, wheelwitness_archi
     let (files, size) = (found.files, words::bytes(found.bytes));
     let records = found.records;
     say(&format!("{}: {word}: {files} files, {size}, {records} records\n", drive.id));
+    if found.pages_not_here > 0 {
+        let (n, id) = (found.pages_not_here, &drive.id);
+        say(&format!(
+            "    {n} pages and figures are not here, and are no loss: \
+             `wheelwitness archive rejudge {id}` makes new ones\n"
+        ));
+    }
     found.remarks.iter().for_each(|r| say(&format!("    {}\n", words::line(r))));
     for d in &found.damage {
         let (file, what) = (words::line(&d.file), words::line(&d.what));

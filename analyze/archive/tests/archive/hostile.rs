@@ -120,6 +120,9 @@ fn kinds(drive: &Drive) -> Vec<Attack> {
     let name = format!("{id}/vehicle-000002.toml");
     let mut through = vec![special(format!("{id}/capture"), EntryType::Symlink, "/tmp")];
     through.extend(sound(drive));
+    let mut disguised = sound(drive);
+    disguised[1].kind = EntryType::Symlink;
+    disguised[1].link = b"/etc/passwd".to_vec();
     let mut renamed = sound(drive);
     let gnu = Entry { kind: EntryType::GNULongName, ..file("././@LongLink", "../../escaped\0") };
     renamed.insert(1, gnu);
@@ -131,6 +134,7 @@ fn kinds(drive: &Drive) -> Vec<Attack> {
     vec![
         ("a symbolic link", with(drive, special(name.clone(), EntryType::Symlink, "/etc/passwd"))),
         ("a link, then written through", through),
+        ("a link with the name and the bytes of a listed file", disguised),
         ("a hard link", with(drive, special(name.clone(), EntryType::Link, "../../x"))),
         ("a character device", with(drive, special(name.clone(), EntryType::Char, ""))),
         ("a block device", with(drive, special(name.clone(), EntryType::Block, ""))),

@@ -96,6 +96,27 @@ fn a_damaged_copy_and_one_without_the_newest_note_do_not_count() {
 }
 
 #[test]
+fn a_pack_that_lacks_its_end_does_not_count() {
+    let scratch = Scratch::new();
+    let here = archive(&scratch, "here");
+    let drive = kept(&scratch, &here, 1, 0);
+    let pack = scratch.path("drive.tar");
+    here.pack(&drive, &pack).unwrap();
+    let whole = fs::read(&pack).unwrap();
+    let last = drive.manifest.files.iter().rfind(|f| !f.is_page()).unwrap();
+    let entry = 512 + last.bytes.next_multiple_of(512) as usize;
+    for cut in [whole.len() - 1024 - entry, whole.len() - 1024 - 1, whole.len() / 2] {
+        fs::write(&pack, &whole[..cut]).unwrap();
+        assert!(refused(&here, std::slice::from_ref(&pack)).contains("last copy"), "{cut}");
+    }
+    // Cut between two entries and ended as a pack ends: only the manifest tells.
+    let mut ended = whole[..whole.len() - 1024 - entry].to_vec();
+    ended.resize(ended.len() + 1024, 0);
+    fs::write(&pack, &ended).unwrap();
+    assert!(refused(&here, std::slice::from_ref(&pack)).contains("is missing in it"));
+}
+
+#[test]
 fn age_and_size_choose_the_oldest_and_an_unset_clock_makes_no_drive_old() {
     let scratch = Scratch::new();
     let (here, there) = (archive(&scratch, "here"), archive(&scratch, "there"));
