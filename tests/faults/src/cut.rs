@@ -117,12 +117,14 @@ fn one_cut(
                 return Err(format!("{} of an earlier drive was changed", path.display()));
             }
         }
-        let kept = drive.check(&top.join(&name), settled.is_some())?;
-        drive.count(&kept, settled.is_some(), found)?;
+        drive.check_beginning(&top.join(&name), settled.is_some())?;
         earlier.extend(files_of(top, &name)?);
         Ok(())
     })?;
-    volume.read_checked(|top| drive.check(&top.join(&name), settled.is_some()).map(|_| ()))
+    volume.read_checked(|top| {
+        let kept = drive.check_beginning(&top.join(&name), settled.is_some())?;
+        drive.count(&kept, settled.is_some(), found)
+    })
 }
 
 /// The segments of a drive, by their paths on the volume.
@@ -185,8 +187,10 @@ impl Drive {
         Ok(Drive { pushed, cut_at, durable, longest_sync_s })
     }
 
-    /// Holds what is left to what was said.
-    fn check(&self, folder: &Path, noted: bool) -> Result<Kept, String> {
+    /// What is left is a beginning of what was said, and somebody says that it was cut off. On FAT,
+    /// before the volume was checked, Linux gives nothing of the page in which a file was cut off,
+    /// not even what was safe.
+    fn check_beginning(&self, folder: &Path, noted: bool) -> Result<Kept, String> {
         let kept = match folder.exists() {
             true => Kept::of(folder)?,
             false => Kept::default(),
@@ -196,10 +200,6 @@ impl Drive {
             return Err("the records are no beginning of what was said".into());
         }
         kept.check_holes()?;
-        let records = kept.records.len();
-        if (records as u64) < self.durable {
-            return Err(format!("{} acknowledged, {records} are there", self.durable));
-        }
         let begun = folder.join("segment-000001.wwc").exists();
         if begun && !(noted && folder.join(NOTE_NAME).exists()) {
             return Err("nobody says that this recording was cut off".into());
@@ -207,9 +207,13 @@ impl Drive {
         Ok(kept)
     }
 
-    /// Counts what a cut did, and holds it to what it may cost.
+    /// Everything that was called safe is there; counts what a cut did, and holds it to what it may
+    /// cost.
     fn count(&self, kept: &Kept, noted: bool, found: &Found) -> Result<(), String> {
         let records = kept.records.len();
+        if (records as u64) < self.durable {
+            return Err(format!("{} acknowledged, {records} are there", self.durable));
+        }
         let first = self.pushed.get(records).filter(|at| **at < self.cut_at);
         let lost_s = first.map_or(0.0, |at| self.cut_at.duration_since(*at).as_secs_f64());
         let quick = self.longest_sync_s <= QUICK_SYNC_S;

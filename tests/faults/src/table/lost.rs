@@ -25,7 +25,8 @@ pub(super) const LOST: [Row; 20] = [
         "1,000 cuts: 0 acknowledged records lost, 0 earlier files changed",
         &[(DAMAGE, "what_a_medium_refuses_to_give_is_a_hole_and_everything_else_is_read")],
     )
-    .tried(fat_cuts),
+    .tried(fat_cuts)
+    .open("before the volume is checked, Linux gives nothing of the page where a file was cut off"),
     row(
         3,
         "rename over the only copy, FAT",
