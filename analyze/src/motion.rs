@@ -11,11 +11,10 @@ use wheelwitness_driveline::allowance::{MismatchPrior, fit};
 use wheelwitness_driveline::course::Course;
 use wheelwitness_driveline::demand::{Motion, Prefer, Setup};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
-use wheelwitness_driveline::pulse::{
-    Count, Counted, Counter, Sensing, Step, Stepper, ToothPattern,
-};
+use wheelwitness_driveline::pulse::{Count, Counted, Counter, Sensing, Step, Stepper};
 use wheelwitness_driveline::segment::{PeriodFold, Segment, Standstill};
 use wheelwitness_driveline::signal::{Said, Sample};
+use wheelwitness_driveline::tooth::ToothPattern;
 use wheelwitness_driveline::vehicle::{Coupling, Edges, Place, Sensor, Vehicle};
 
 /// A stretch in which one mode row was engaged, on the axis.
@@ -54,7 +53,7 @@ pub struct Period {
 pub struct Tooth {
     /// The sensor.
     pub sensor: Sensor,
-    /// Learned for the declared number of edges a turn.
+    /// Learned for the edges a turn that it gives: the declared number, or one fewer.
     pub pattern: ToothPattern,
     /// True when the edges repeat once a turn with one edge fewer and a double gap: a tooth or
     /// magnet is missing.
@@ -142,11 +141,12 @@ pub fn learn<S: Storage>(
         }
         _ => {}
     })?;
-    let tooth = |l: Learner| Tooth {
-        missing_tooth: l.one_short.is_some_and(|p| p.has_double_gap()) && !l.full.has_double_gap(),
-        extra_edges: l.full.has_extra_edges(),
-        sensor: l.sensor,
-        pattern: l.full,
+    let tooth = |l: Learner| {
+        let extra_edges = l.full.has_extra_edges();
+        let one_short = l.one_short.filter(|p| p.has_double_gap() && !l.full.has_double_gap());
+        let missing_tooth = one_short.is_some();
+        let pattern = one_short.unwrap_or(l.full);
+        Tooth { sensor: l.sensor, pattern, missing_tooth, extra_edges }
     };
     Ok(Learned { teeth: learners.into_iter().map(tooth).collect(), rates: rates.samples })
 }
@@ -208,12 +208,15 @@ fn count_of(sensor: &Sensor, first_channel: u8, counts: &[Count; 4]) -> Option<C
 }
 
 fn sensing(tooth: &Tooth) -> Sensing {
-    let edges_per_turn = edges_per_turn(&tooth.sensor);
+    // What it gives is counted, with its gap learned, whatever was declared.
+    let edges_per_turn = edges_per_turn(&tooth.sensor) - u32::from(tooth.missing_tooth);
     // Not learned: magnets within 1.5 % of a turn, rings within 1 % of a pitch (common practice).
     let unlearned = if edges_per_turn <= 12 { 0.015 * f64::from(edges_per_turn) } else { 0.01 };
-    let pattern = tooth.pattern.positions().filter(|_| !tooth.missing_tooth);
+    let pattern = tooth.pattern.positions();
     let tooth_u = match pattern {
-        Some(_) => (tooth.pattern.scatter() / 2.0).clamp(0.001, unlearned),
+        // The gap of a missing tooth can move: an edge too many at rest shifts the numbers.
+        Some(_) if tooth.missing_tooth => tooth.pattern.scatter().max(0.001),
+        Some(_) => tooth.pattern.scatter().clamp(0.001, unlearned),
         None => unlearned,
     };
     Sensing {

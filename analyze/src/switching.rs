@@ -303,8 +303,10 @@ fn torque_sign(acceleration: f64) -> i8 {
 fn engaged(vehicle: &Vehicle, timeline: &Timeline) -> Vec<Engaged> {
     let period = |p: &RowPeriod| {
         let arrived = p.lamps_fit == Some(true) && p.limits_fit != Some(false);
-        let certain = p.matched || arrived;
-        let (start_s, end_s) = p.stretch_s?;
+        let certain = p.matched_s.is_some() || arrived;
+        let (read_s, end_s) = p.stretch_s?;
+        // A row that is late is read from when it should have matched; it engaged when it did.
+        let start_s = p.matched_s.map_or(read_s, |matched_s| matched_s.max(read_s));
         let mode = vehicle.modes.iter().position(|m| m.name == p.mode)?;
         let start_us = (start_s * 1e6) as i64 + TRIM_US;
         let end_us = (end_s * 1e6) as i64 - TRIM_US;

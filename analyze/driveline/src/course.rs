@@ -9,9 +9,20 @@ use std::f64::consts::{PI, TAU};
 /// Below this speed a course is not used, m/s.
 pub const SPEED_MIN_MPS: f64 = 0.7;
 
-/// Half the window of a slope: at least this many seconds, and this many fixes to each side.
+/// Half the narrowest window of a slope: this many seconds, and this many fixes to each side.
 const HALF_WINDOW_S: f64 = 0.65;
 const HALF_WINDOW_FIXES: f64 = 2.1;
+
+/// Half the widest one, seconds: at walking pace a course is so coarse that only a long stretch
+/// of a turn shows how sharp it is.
+const HALF_WINDOW_MAX_S: f64 = 6.0;
+
+/// A slope is good enough when it is known to this share, or its curvature to this, 1/m.
+const SLOPE_SHARE: f64 = 0.12;
+const CURVATURE_U_PER_M: f64 = 1.0 / 400.0;
+
+/// A window that is not good enough is tried this much wider.
+const WIDER: f64 = 1.4;
 
 /// A longer pause between fixes breaks the track, seconds.
 const GAP_S: f64 = 2.5;
@@ -29,6 +40,17 @@ pub struct Fix {
     pub speed_mps: f64,
     /// Course over ground, radians clockwise from north.
     pub course_rad: f64,
+}
+
+/// How fast the course turns.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct YawRate {
+    /// rad/s, positive to the right.
+    pub rate: f64,
+    /// Standard uncertainty, rad/s.
+    pub u: f64,
+    /// Length of the window that showed it, seconds.
+    pub window_s: f64,
 }
 
 /// The fixes of a drive with their course unwrapped.
@@ -75,17 +97,19 @@ impl Course {
         (b >= a + 4 && !broken).then(|| &self.fixes[a..b])
     }
 
-    /// Length of the window over which a slope is taken, seconds: by how often fixes come.
-    pub fn window_s(&self) -> f64 {
+    /// Half the narrowest window over which a slope is taken, seconds: by how often fixes come.
+    fn half_window_s(&self) -> f64 {
         let sample = &self.fixes[..self.fixes.len().min(200)];
         let mut gaps: Vec<f64> = sample.windows(2).map(|w| w[1].time_s - w[0].time_s).collect();
         gaps.sort_by(f64::total_cmp);
         let typical = gaps.get(gaps.len() / 2).copied().unwrap_or(1.0);
-        2.0 * HALF_WINDOW_S.max(HALF_WINDOW_FIXES * typical)
+        HALF_WINDOW_S.max(HALF_WINDOW_FIXES * typical)
     }
 
-    /// Yaw rate at an instant and its standard uncertainty, rad/s, positive to the right; None
-    /// where the track has no fixes around it.
+    /// Yaw rate at an instant; None where the track has no fixes around it.
+    ///
+    /// The window is the narrowest one whose slope is known well enough: the square of a slope is
+    /// what a turn demands, and noise adds to a square.
     ///
     /// ```
     /// use wheelwitness_driveline::course::{Course, Fix};
@@ -94,22 +118,35 @@ impl Course {
     ///     let course_rad = (0.06 * k as f64) % 6.2831853;
     ///     c.push(Fix { time_s: 0.2 * k as f64, speed_mps: 2.0, course_rad });
     /// }
-    /// let (rate, u) = c.yaw_rate(10.0).unwrap();
-    /// assert!((rate - 0.3).abs() < 1e-6 && u < 0.05);
+    /// let yaw = c.yaw_rate(10.0).unwrap();
+    /// assert!((yaw.rate - 0.3).abs() < 1e-6 && yaw.u < 0.05);
     /// ```
-    pub fn yaw_rate(&self, at_s: f64) -> Option<(f64, f64)> {
-        let half = self.window_s() / 2.0;
-        let fixes = self.window(at_s - half, at_s + half)?;
+    pub fn yaw_rate(&self, at_s: f64) -> Option<YawRate> {
+        let mut half_s = self.half_window_s();
+        let (mut best, mut speed_mps) = self.slope(at_s, half_s)?;
+        while best.u > (SLOPE_SHARE * best.rate.abs()).max(CURVATURE_U_PER_M * speed_mps) {
+            half_s *= WIDER;
+            let wider = self.slope(at_s, half_s).filter(|_| half_s <= HALF_WINDOW_MAX_S);
+            let Some(found) = wider else { break };
+            (best, speed_mps) = found;
+        }
+        Some(best)
+    }
+
+    /// Slope of the course over a window of twice `half_s`, and the mean speed in it.
+    fn slope(&self, at_s: f64, half_s: f64) -> Option<(YawRate, f64)> {
+        let fixes = self.window(at_s - half_s, at_s + half_s)?;
         let n = fixes.len() as f64;
         let (first, last) = (fixes[0].time_s, fixes[fixes.len() - 1].time_s);
-        if first > at_s - 0.5 * half || last < at_s + 0.5 * half {
+        if first > at_s - 0.5 * half_s || last < at_s + 0.5 * half_s {
             return None;
         }
         let mean = |f: &dyn Fn(&Fix) -> f64| fixes.iter().map(f).sum::<f64>() / n;
         let (t, c, v) = (mean(&|f| f.time_s), mean(&|f| f.course_rad), mean(&|f| f.speed_mps));
         let sxx: f64 = fixes.iter().map(|f| (f.time_s - t).powi(2)).sum();
         let sxy: f64 = fixes.iter().map(|f| (f.time_s - t) * (f.course_rad - c)).sum();
-        Some((sxy / sxx, course_u_rad(v) / sxx.sqrt()))
+        let u = course_u_rad(v) / sxx.sqrt();
+        Some((YawRate { rate: sxy / sxx, u, window_s: 2.0 * half_s }, v))
     }
 
     /// Course at an instant (mean of the fixes within a second) and its standard uncertainty,

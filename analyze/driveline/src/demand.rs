@@ -118,8 +118,24 @@ pub enum CurvatureSource {
     Declared,
 }
 
-/// Curvature, its standard uncertainty, where it came from.
-type Curve = (f64, f64, CurvatureSource);
+/// A curvature as one source has it.
+#[derive(Debug, Clone, Copy)]
+struct Curve {
+    kappa: f64,
+    u: f64,
+    source: CurvatureSource,
+    /// Window of a slope, seconds; 0 for other sources.
+    window_s: f64,
+}
+
+impl Curve {
+    /// The curvature whose square is what is left of this one's without its noise: demand goes
+    /// with the square, and noise adds to a square.
+    fn without_noise(&self) -> f64 {
+        let square = self.kappa.powi(2) - self.u.powi(2);
+        self.kappa.signum() * square.max(0.0).sqrt()
+    }
+}
 
 /// One step as the driveline sees it.
 #[derive(Debug, Clone, PartialEq)]
@@ -267,14 +283,16 @@ impl Setup {
             Prefer::Wheels => wheels.or(by_course),
             Prefer::Course => by_course.or(wheels),
         };
-        let Some((kappa, u, source)) = found.or(self.curve_declared(course)) else { return };
-        (m.curvature, m.curvature_u, m.source) = (Some(kappa), u, Some(source));
-        m.smear_s = if source == CurvatureSource::Course { course.window_s() } else { 0.0 };
-        m.demanded = self.demanded(kappa, source, m.speed_mps, m.rear.turns, apart_u(step));
-        m.demanded_by_course = by_course.filter(|c| c.2 != source).map(|(kappa, ..)| {
+        let Some(curve) = found.or(self.curve_declared(course)) else { return };
+        (m.curvature, m.curvature_u, m.source) = (Some(curve.kappa), curve.u, Some(curve.source));
+        m.smear_s = curve.window_s;
+        let kappa = curve.without_noise();
+        m.demanded = self.demanded(kappa, curve.source, m.speed_mps, m.rear.turns, apart_u(step));
+        m.demanded_by_course = by_course.filter(|c| c.source != curve.source).map(|other| {
             let ahead = SIDE_SLIP_PER_G * m.speed_mps.powi(2) / STANDARD_GRAVITY;
             let [wheelbase, track, _] = self.lengths_m;
-            self.declared_ratio() * m.rear.turns * front_excess([wheelbase, track], kappa, ahead)
+            let excess = front_excess([wheelbase, track], other.without_noise(), ahead);
+            self.declared_ratio() * m.rear.turns * excess
         });
     }
 
@@ -287,19 +305,26 @@ impl Setup {
         let per = 1.0 / (mean * self.lengths_m[2]);
         let u = [left.u_start, left.u_end, right.u_start, right.u_end];
         let u = u.iter().map(|u| u * u).sum::<f64>().sqrt();
-        Some(((left.turns - right.turns) * per, u * per, CurvatureSource::RearWheels))
+        let kappa = (left.turns - right.turns) * per;
+        Some(Curve { kappa, u: u * per, source: CurvatureSource::RearWheels, window_s: 0.0 })
     }
 
     fn curve_by_course(&self, step: &Step, course: &Course, metres: f64) -> Option<Curve> {
         let middle_s = (step.start_us + step.end_us) as f64 * 5e-7;
-        let (rate, u) = course.yaw_rate(middle_s)?;
+        let yaw = course.yaw_rate(middle_s)?;
         let per_metre = step.seconds() / metres;
-        Some((rate * per_metre, u * per_metre, CurvatureSource::Course))
+        Some(Curve {
+            kappa: yaw.rate * per_metre,
+            u: yaw.u * per_metre,
+            source: CurvatureSource::Course,
+            window_s: yaw.window_s,
+        })
     }
 
     fn curve_declared(&self, course: &Course) -> Option<Curve> {
         let (radius, _) = self.declared_m.filter(|_| course.is_empty())?;
-        Some((1.0 / radius, 0.0, CurvatureSource::Declared))
+        let (kappa, source) = (1.0 / radius, CurvatureSource::Declared);
+        Some(Curve { kappa, u: 0.0, source, window_s: 0.0 })
     }
 
     /// Demanded turn part of `rear` turns at a curvature, as declared and with each doubt moved.

@@ -118,7 +118,7 @@ pub struct Segment {
     first_speed: f64,
     last_speed: f64,
     metres_per_turn: f64,
-    /// Window of the slope that told the curvature, seconds; 0 where it was not a course.
+    /// Widest window of the slopes that told the curvature, seconds; 0 where it was no course.
     pub smear_s: f64,
     /// End of the segment before, where every step since then was seen (standing still included):
     /// the phase at which the one ends and the other begins is the same.
@@ -186,8 +186,12 @@ impl Segment {
         let k = m.curvature.unwrap_or(0.0);
         self.curvature_turn += k * m.rear.turns;
         if k != 0.0 {
-            let u = 2.0 * m.curvature_u / k.abs() * m.demanded[0];
+            // Steps within one window of a course share its noise.
+            let seconds = (m.end_us - m.start_us) as f64 * 1e-6;
+            let shared = (m.smear_s / seconds).max(1.0).sqrt();
+            let u = 2.0 * m.curvature_u / k.abs() * m.demanded[0] * shared;
             self.demanded_u = self.demanded_u.hypot(u);
+            self.smear_s = self.smear_s.max(m.smear_s);
         }
         self.sent.add(&Opens::of(&m.front, &m.rear, m.input.map(|i| i.times(1.0 / range))));
         let rocking = m.speed_mps < ROCKING_MPS && !self.lifted;
@@ -224,6 +228,7 @@ impl Segment {
         self.traction += next.traction;
         self.sent.add(&next.sent);
         self.curvature_turn += next.curvature_turn;
+        self.smear_s = self.smear_s.max(next.smear_s);
     }
 
     fn continues_with(&self, m: &Motion) -> bool {

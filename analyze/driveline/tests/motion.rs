@@ -9,10 +9,9 @@ use wheelwitness_driveline::allowance::{Allowance, MismatchPrior, fit, front_sha
 use wheelwitness_driveline::course::{Course, Fix};
 use wheelwitness_driveline::demand::{CurvatureSource, Prefer, Setup};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
-use wheelwitness_driveline::pulse::{
-    Count, Counted, Counter, Edge, Sensing, Step, Stepper, ToothPattern,
-};
+use wheelwitness_driveline::pulse::{Count, Counted, Counter, Edge, Sensing, Step, Stepper};
 use wheelwitness_driveline::segment::{PeriodFold, Standstill};
+use wheelwitness_driveline::tooth::ToothPattern;
 use wheelwitness_driveline::vehicle::{Coupling, Place, Vehicle};
 
 const FILE: &str = r#"
@@ -372,4 +371,25 @@ fn a_missing_tooth_shows_as_one_double_gap_a_turn() {
     assert!(pattern_of(47, &one_gap, 20).has_double_gap());
     assert!(!pattern_of(48, &[1.0; 48], 20).has_double_gap());
     assert!(pattern_of(3, &[1.0, 2.0, 1.0], 20).has_double_gap());
+}
+
+#[test]
+fn a_missing_tooth_shows_where_only_every_third_or_fourth_edge_is_pinned() {
+    let sparse = |teeth: usize, gap: bool| {
+        let mut spacing = vec![1.0; teeth];
+        spacing[11] = if gap { 2.0 } else { 1.0 };
+        let mut pattern = ToothPattern::new(teeth as u32);
+        let (mut time_us, mut reported_us) = (0.0, 0);
+        for index in 0..teeth * 60 {
+            // Rounds come every 10 ms and tell of the last edge only.
+            if time_us as i64 / 10_000 > reported_us {
+                reported_us = time_us as i64 / 10_000;
+                pattern.push(Edge { time_us: time_us as i64, index: index as i64 });
+            }
+            time_us += spacing[index % teeth] * 2_900.0;
+        }
+        pattern
+    };
+    assert!(sparse(47, true).has_double_gap());
+    assert!(!sparse(48, false).has_double_gap());
 }

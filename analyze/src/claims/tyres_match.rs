@@ -1,5 +1,6 @@
 //! `tyres-match`: front against rear, left against right.
 
+use super::sensors_agree::AXLES;
 use super::{Finding, limit, period, word};
 use crate::assemble::Drive;
 use crate::result::{RecordRange, Verdict};
@@ -71,7 +72,21 @@ fn broken(drive: &Drive, places: &[Place]) -> Option<String> {
     let tooth = drive.teeth.iter().find(|t| t.missing_tooth && places.contains(&t.sensor.place));
     tooth
         .map(|t| format!("the {} sensor misses one pulse a turn", place(t.sensor.place)))
+        .or_else(|| (0..2).find_map(|axle| at_odds(drive, axle, places)))
         .or_else(|| drive.unsound())
+}
+
+/// Shaft and wheels of an axle that do not turn as declared: one of these sensors counts
+/// otherwise than it should, and nothing here says which.
+fn at_odds(drive: &Drive, axle: usize, places: &[Place]) -> Option<String> {
+    let (name, shaft, wheels) = AXLES[axle];
+    let used = [shaft, wheels[0], wheels[1]].iter().any(|p| places.contains(p));
+    let excess = &drive.motions.agreement[axle].as_ref()?.excess_percent;
+    let bounds = Bounds::within(drive.vehicle.limits.sensor_ratio_percent);
+    let disproven = word(judge_estimate(excess, bounds, 1)) == Verdict::Disproven;
+    (used && disproven).then(|| {
+        format!("shaft and wheel sensors of the {name} disagree by {:+.2} %", excess.value)
+    })
 }
 
 fn too_little(drive: &Drive, k: usize) -> Finding {

@@ -30,8 +30,8 @@ pub struct RowPeriod {
     pub exposure_s: f64,
     /// Switches that read otherwise, by name.
     pub disagreements: Vec<(String, Disagreement)>,
-    /// True when the row matched at some time.
-    pub matched: bool,
+    /// When the row matched and had settled, in seconds; `None` if it never did.
+    pub matched_s: Option<f64>,
     /// True when the switches changed to the row after a request edge that was seen.
     pub followed: bool,
     /// True when the request stood already when the recording (or the power) began.
@@ -72,7 +72,7 @@ impl RowPeriod {
                 .filter(differed)
                 .map(|n| (table.names[n].clone(), reading.switches[n]))
                 .collect(),
-            matched: stand.matched.is_some(),
+            matched_s: stand.matched.map(|m| m.settled_s),
             followed: stand.request.is_some() && stand.matched.is_some() && stand.position_moved,
             initial: stand.request.is_none(),
             moved_on: false,
@@ -101,7 +101,7 @@ impl RowPeriod {
     /// True when the switches cannot have been stuck at the row's code: they came with the
     /// request, or, for the row in which the recording began, they went with the next one.
     pub(super) fn shows_movement(&self) -> bool {
-        self.followed || self.initial && self.matched && self.moved_on
+        self.followed || self.initial && self.matched_s.is_some() && self.moved_on
     }
 
     /// Number of its row.
@@ -119,7 +119,7 @@ impl RowPeriod {
     pub(super) fn is_shown_by_contacts(&self) -> bool {
         let calm = self.disagreements.is_empty() && self.contacts_otherwise.is_empty();
         let arrived = self.limits_fit == Some(true) && self.motor_rests != Some(false);
-        self.matched && self.shows_movement() && calm && arrived
+        self.matched_s.is_some() && self.shows_movement() && calm && arrived
     }
 
     /// Other witnesses for and against the row being engaged, the shafts aside.
@@ -294,7 +294,7 @@ fn disagreeing(timeline: &Timeline, p: &RowPeriod, stretch: (f64, f64)) -> Judge
         let step = p.need.next_step().to_string();
         return (Word::Undecided, "mode-not-engaged", reason, Some(step), true);
     }
-    if p.matched {
+    if p.matched_s.is_some() {
         let reason = format!("the row matched, and then read otherwise: {who}");
         let step = "drive circles both ways in this mode with both shafts measured, and check \
             that contact with the vehicle at rest";

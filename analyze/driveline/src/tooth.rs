@@ -1,0 +1,246 @@
+//! Where the teeth of a sensor sit: learned from the drive itself.
+
+use crate::pulse::{Edge, STILL_US};
+use std::collections::VecDeque;
+
+/// Two turns that differ by more than this share are not steady running.
+const UNSTEADY: f64 = 0.04;
+
+/// Least edges of each tooth that tell its place.
+const LEAST_TURNS: u32 = 3;
+
+/// Learns the tooth spacing of one sensor from pinned edges, however many lie between them.
+///
+/// The time of an edge is compared with the mean over the whole turn around it, which removes the
+/// speed, any steady acceleration and the pattern itself; the mean over many turns is the tooth's
+/// own place.
+#[derive(Debug, Clone)]
+pub struct ToothPattern {
+    teeth: usize,
+    window: VecDeque<Edge>,
+    /// Place in the window of the next edge to be compared.
+    centre: usize,
+    /// Since the last pause or skip.
+    run: Places,
+    /// Of the runs before.
+    before: Places,
+    /// Turns of the runs before with and without a double gap.
+    gap_turns: [u32; 2],
+    intervals: u32,
+    split: u32,
+}
+
+/// Sums of the places of every tooth, edges.
+#[derive(Debug, Clone)]
+struct Places {
+    sum: Vec<f64>,
+    sum2: Vec<f64>,
+    n: Vec<u32>,
+}
+
+impl Places {
+    fn new(teeth: usize) -> Self {
+        Places { sum: vec![0.0; teeth], sum2: vec![0.0; teeth], n: vec![0; teeth] }
+    }
+
+    fn take(&mut self, tooth: usize, place: f64) {
+        self.sum[tooth] += place;
+        self.sum2[tooth] += place * place;
+        self.n[tooth] += 1;
+    }
+
+    fn and(&self, other: &Places) -> Places {
+        let add = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a + b).collect();
+        Places {
+            sum: add(&self.sum, &other.sum),
+            sum2: add(&self.sum2, &other.sum2),
+            n: self.n.iter().zip(&other.n).map(|(a, b)| a + b).collect(),
+        }
+    }
+
+    fn turns(&self) -> u32 {
+        self.n.iter().copied().min().unwrap_or(0)
+    }
+
+    fn positions(&self) -> Option<Vec<f64>> {
+        if self.turns() < LEAST_TURNS {
+            return None;
+        }
+        let mut at: Vec<f64> =
+            self.sum.iter().zip(&self.n).map(|(s, n)| s / f64::from(*n)).collect();
+        let middle = at.iter().sum::<f64>() / at.len() as f64;
+        at.iter_mut().for_each(|p| *p -= middle);
+        Some(at)
+    }
+
+    fn spacing(&self) -> Option<Vec<f64>> {
+        let at = self.positions()?;
+        Some((0..at.len()).map(|k| 1.0 + at[(k + 1) % at.len()] - at[k]).collect())
+    }
+
+    fn scatter(&self) -> f64 {
+        let (n, teeth) = (self.n.iter().sum::<u32>(), self.n.len());
+        let within: f64 = (0..teeth)
+            .filter(|k| self.n[*k] > 0)
+            .map(|k| self.sum2[k] - self.sum[k].powi(2) / f64::from(self.n[k]))
+            .sum();
+        (within.max(0.0) / f64::from(n.saturating_sub(teeth as u32).max(1))).sqrt()
+    }
+
+    /// Whether one interval is about twice the others; None while that is not known.
+    fn double_gap(&self) -> Option<bool> {
+        let mut sorted = self.spacing()?;
+        sorted.sort_by(f64::total_cmp);
+        let (typical, widest) = (sorted[sorted.len() / 2], sorted[sorted.len() - 1]);
+        let twice = (1.7..2.4).contains(&(widest / typical));
+        Some(sorted.len() >= 2 && twice && self.scatter() < 0.2)
+    }
+}
+
+impl ToothPattern {
+    /// For a sensor with this many counted edges per turn (1 to 1,000).
+    pub fn new(teeth: u32) -> Self {
+        let teeth = teeth.clamp(1, 1_000) as usize;
+        ToothPattern {
+            teeth,
+            window: VecDeque::new(),
+            centre: 0,
+            run: Places::new(teeth),
+            before: Places::new(teeth),
+            gap_turns: [0; 2],
+            intervals: 0,
+            split: 0,
+        }
+    }
+
+    /// Takes one edge in; a board reset, a pause or a skip of more than a quarter turn starts
+    /// anew. An edge counts where the turn before it and the turn after it took about as long:
+    /// steady running.
+    pub fn push(&mut self, edge: Edge) {
+        let most = (self.teeth as i64 / 4).max(1);
+        let follows = self.window.back().is_none_or(|b| {
+            (1..=most).contains(&(edge.index - b.index))
+                && (1..STILL_US).contains(&(edge.time_us - b.time_us))
+        });
+        if !follows {
+            self.end_run();
+        }
+        self.window.push_back(edge);
+        self.look_for_split();
+        let turn = self.teeth as i64;
+        while self.window[self.centre].index + turn <= edge.index {
+            let centre = self.window[self.centre].index;
+            if self.window[0].index <= centre - turn {
+                self.compare(centre);
+            }
+            self.centre += 1;
+            while self.window[1].index <= self.window[self.centre].index - turn {
+                self.window.pop_front();
+                self.centre -= 1;
+            }
+        }
+    }
+
+    fn end_run(&mut self) {
+        self.gap_turns = self.judged_turns();
+        self.before = self.before.and(&self.run);
+        self.run = Places::new(self.teeth);
+        self.window.clear();
+        self.centre = 0;
+    }
+
+    /// Turns with and without a double gap, run by run: at rest an edge too many shifts the
+    /// numbers of all that follow, and with them the gap.
+    fn judged_turns(&self) -> [u32; 2] {
+        let mut turns = self.gap_turns;
+        if let Some(gap) = self.run.double_gap() {
+            turns[usize::from(!gap)] += self.run.turns();
+        }
+        turns
+    }
+
+    /// Compares the edge with the mean of the turn around it.
+    fn compare(&mut self, index: i64) {
+        let (turn, at) = (self.teeth as f64, index as f64);
+        let times = [at - turn, at, at + turn].map(|x| self.time_at(x));
+        let (before, after) = (times[1] - times[0], times[2] - times[1]);
+        if (before - after).abs() >= UNSTEADY * (before + after) / 2.0 {
+            return;
+        }
+        let late = times[1] - self.mean_time(at - turn / 2.0, at + turn / 2.0);
+        let tooth = index.rem_euclid(self.teeth as i64) as usize;
+        self.run.take(tooth, late / ((before + after) / 2.0 / turn));
+    }
+
+    /// Time at an index between the first and the last edge of the window, microseconds after the
+    /// first.
+    fn time_at(&self, index: f64) -> f64 {
+        let k = self.window.partition_point(|e| (e.index as f64) < index).max(1);
+        let (a, b) = (self.window[k - 1], self.window[k]);
+        let share = (index - a.index as f64) / (b.index - a.index) as f64;
+        (a.time_us - self.window[0].time_us) as f64 + share * (b.time_us - a.time_us) as f64
+    }
+
+    /// Mean of [`Self::time_at`] over a range of indices.
+    fn mean_time(&self, from: f64, to: f64) -> f64 {
+        let first = self.window.partition_point(|e| e.index as f64 <= from);
+        let inner = self.window.iter().skip(first).map(|e| e.index as f64);
+        let (mut area, mut last) = (0.0, (from, self.time_at(from)));
+        for x in inner.take_while(|x| *x < to).chain([to]) {
+            let here = (x, self.time_at(x));
+            area += (here.0 - last.0) * (here.1 + last.1) / 2.0;
+            last = here;
+        }
+        area / (to - from)
+    }
+
+    /// An interval much shorter than both its neighbours together suggest was split by an edge
+    /// that no tooth made.
+    fn look_for_split(&mut self) {
+        let len = self.window.len();
+        if len < 4 || self.window[len - 1].index != self.window[len - 4].index + 3 {
+            return;
+        }
+        let gap = |k: usize| {
+            let (a, b) = (self.window[len - k - 2], self.window[len - k - 1]);
+            (b.time_us - a.time_us) as f64
+        };
+        self.intervals += 1;
+        self.split += u32::from(gap(1) < 0.55 * (gap(0) + gap(2)) / 2.0);
+    }
+
+    /// True when edges come in between that no tooth makes: noise on the line.
+    pub fn has_extra_edges(&self) -> bool {
+        self.split >= 8 && f64::from(self.split) > 0.01 * f64::from(self.intervals)
+    }
+
+    /// Turns seen of the least seen tooth.
+    pub fn turns(&self) -> u32 {
+        self.before.and(&self.run).turns()
+    }
+
+    /// Spacing from each tooth to the next over the mean of all (1 is even); None below 3 turns.
+    pub fn spacing(&self) -> Option<Vec<f64>> {
+        self.before.and(&self.run).spacing()
+    }
+
+    /// Scatter of one edge about its tooth's mean place, edges.
+    pub fn scatter(&self) -> f64 {
+        self.before.and(&self.run).scatter()
+    }
+
+    /// Position error of each tooth, in edges, mean zero: what [`Sensing::pattern`] takes; None
+    /// below 3 turns.
+    ///
+    /// [`Sensing::pattern`]: crate::pulse::Sensing::pattern
+    pub fn positions(&self) -> Option<Vec<f64>> {
+        self.before.and(&self.run).positions()
+    }
+
+    /// True when one interval of the turn is about twice the others: a missing tooth or magnet,
+    /// seen by a pattern that was given the *remaining* number of teeth.
+    pub fn has_double_gap(&self) -> bool {
+        let [with, without] = self.judged_turns();
+        with > without
+    }
+}
