@@ -1,6 +1,7 @@
 //! Many drives with known truth: are the verdicts right, and are the uncertainties honest?
 
 use crate::stress::{self, STRESSES};
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 use wheelwitness_analyze::judge::judge;
@@ -17,7 +18,7 @@ use wheelwitness_rig::truth::{DriveSums, PeriodTruth};
 use wheelwitness_rig::{BusSettings, Content, Fault, Fit, Plan, Run, Source, scenario};
 
 /// How one claim came out against the truth.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Call {
     /// The verdict is the truth.
     Right,
@@ -30,7 +31,7 @@ pub enum Call {
 }
 
 /// An estimate beside its truth.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Measured {
     /// Name of the estimate, with its claim where the name alone is ambiguous.
     pub name: String,
@@ -45,7 +46,7 @@ pub struct Measured {
 }
 
 /// One claim against its facts.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Called {
     /// Id of the claim.
     pub claim: String,
@@ -60,12 +61,12 @@ pub struct Called {
 }
 
 /// What one drive showed.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Outcome {
     /// Seed.
     pub seed: u64,
     /// What kind of drive it is: `random`, or the stress.
-    pub kind: &'static str,
+    pub kind: String,
     /// Each claim against its facts.
     pub calls: Vec<Called>,
     /// Estimates with known truth.
@@ -138,14 +139,14 @@ pub fn fitted(fit: Fit, seed: u64) -> Outcome {
     outcome("fit", seed, &plan, &text)
 }
 
-fn outcome(kind: &'static str, seed: u64, plan: &Plan, vehicle_text: &str) -> Outcome {
+fn outcome(kind: &str, seed: u64, plan: &Plan, vehicle_text: &str) -> Outcome {
     let run = plan.run();
     let mut reader = capture_of(&run, vehicle_text);
     let (result, _) = judge(&mut reader, None).expect("a simulated drive can be judged");
     let facts = facts(plan, &run);
     let calls = result.claims.iter().filter_map(|c| call(c, &facts)).collect();
     let measured = measured(seed, plan, &run, &result, &facts);
-    Outcome { seed, kind, calls, measured }
+    Outcome { seed, kind: kind.into(), calls, measured }
 }
 
 /// The facts of a run. A request for the mode that is engaged already is no selection, and what a
@@ -415,7 +416,7 @@ fn estimate_table(outcomes: &[Outcome], without: Option<&str>, r: &mut Report) {
     for (o, m) in outcomes.iter().flat_map(|o| o.measured.iter().map(move |m| (o, m))) {
         // A stress keeps everything quiet but one thing: what it does not stress is too certain to
         // say whether an uncertainty is honest, so random drives alone make the whole groups.
-        match o.kind {
+        match o.kind.as_str() {
             "random" => groups.entry(m.name.clone()).or_default().push(m),
             kind => {
                 groups.entry(format!("{}, stress by {kind}", m.name)).or_default().push(m);

@@ -3,3 +3,4 @@
 pub mod stress;
 pub mod campaign;
 pub mod by_hand;
+pub mod store;

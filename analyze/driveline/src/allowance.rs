@@ -100,9 +100,9 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     };
     let mut components = own(0);
     components.extend(doubts(&rows, y, share, let_through));
-    // Under torque play rests at one end or the other (two points: u is all of it); it cannot have
-    // moved the sum by more than the sum moved.
-    let play = backlash_turn.min(counted_range);
+    // Under torque play rests at one end or the other (two points: u is all of it); in the turns it
+    // cannot have moved the sum by more than the sum moved in them.
+    let play = backlash_turn.min(moved_in_turns(&rows));
     components.push(Component::own("backlash", play / demanded_turn));
     components.push(Component::shared("wheel slip", wheel_slip(&rows, y, mu)));
     components.push(Component::own("course", curvature_noise(&rows, y, demanded_turn)));
@@ -260,6 +260,15 @@ fn hold_rocking(s: &mut Segment, counted_range: f64) {
     }
 }
 
+/// How far the counted difference went in turning manoeuvres, forward or back, turns.
+fn moved_in_turns(rows: &[&Segment]) -> f64 {
+    let turning = rows.iter().filter(|s| !is_straight(s)).map(|s| s.counted);
+    let (forward, back) = turning.fold((0.0, 0.0), |(forward, back), c| {
+        (forward + f64::max(c, 0.0), back + f64::max(-c, 0.0))
+    });
+    f64::max(forward, back)
+}
+
 fn counted_range(segments: &[Segment]) -> f64 {
     let mut sum = 0.0;
     let (mut low, mut high) = (0.0f64, 0.0f64);
@@ -354,7 +363,9 @@ pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate>
         Some(SentRow { turns, moved, scale_u: s.input_scale_u })
     });
     if let Some((share, more)) = share_of_sent(&sent.collect::<Vec<_>>(), &sd) {
+        // Its fit has a column more: what counting leaves open is told by that one.
         value = share;
+        components.retain(|c| c.name != "counting");
         components.extend(more);
     }
     components.retain(|c| c.u > 0.0);

@@ -4,6 +4,7 @@
 //! of the unwrapped course over a few seconds. Course means nothing at rest, so fixes below
 //! [`SPEED_MIN_MPS`] are left out and a gap ends the track.
 
+use std::cell::OnceCell;
 use std::f64::consts::{PI, TAU};
 
 /// Below this speed a course is not used, m/s.
@@ -27,8 +28,8 @@ const WIDER: f64 = 1.4;
 /// A longer pause between fixes breaks the track, seconds.
 const GAP_S: f64 = 2.5;
 
-/// Standard uncertainty of a receiver's velocity across its motion, m/s (common practice:
-/// single-frequency receivers state 0.05 to 0.1).
+/// Least standard uncertainty of a receiver's velocity across its motion, m/s (common practice:
+/// single-frequency receivers state 0.05 to 0.1). Where its courses scatter more, that counts.
 const VELOCITY_U_MPS: f64 = 0.06;
 
 /// One fix, in board time.
@@ -53,10 +54,48 @@ pub struct YawRate {
     pub window_s: f64,
 }
 
+/// How a receiver speaks.
+#[derive(Debug, Clone, Copy)]
+struct Habits {
+    /// Half the narrowest window over which a slope is taken, seconds: by how often fixes come.
+    half_window_s: f64,
+    /// Standard uncertainty of its velocity across its motion, m/s.
+    velocity_u_mps: f64,
+}
+
+impl Habits {
+    fn of(fixes: &[Fix]) -> Self {
+        let sample = &fixes[..fixes.len().min(200)];
+        let mut gaps: Vec<f64> = sample.windows(2).map(|w| w[1].time_s - w[0].time_s).collect();
+        let typical = median(&mut gaps).unwrap_or(1.0);
+        // The second difference of three courses in a row has six times the variance of one, and
+        // no part of a steady turn; the median leaves out the beginnings and ends of turns.
+        let alike = |w: &&[Fix]| w[2].time_s - w[0].time_s < 2.5 * typical;
+        let across = |w: &[Fix]| {
+            let bend = w[2].course_rad - 2.0 * w[1].course_rad + w[0].course_rad;
+            (bend * w[1].speed_mps).abs() / 6f64.sqrt()
+        };
+        let mut scatter: Vec<f64> = fixes.windows(3).filter(alike).map(across).collect();
+        let velocity_u_mps =
+            median(&mut scatter).map_or(0.0, |m| m * SD_PER_MEDIAN).max(VELOCITY_U_MPS);
+        let half_window_s = HALF_WINDOW_S.max(HALF_WINDOW_FIXES * typical);
+        Habits { half_window_s, velocity_u_mps }
+    }
+}
+
+/// Standard deviation of a normal distribution over the median of its absolute values.
+const SD_PER_MEDIAN: f64 = 1.4826;
+
+fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
 /// The fixes of a drive with their course unwrapped.
 #[derive(Debug, Clone, Default)]
 pub struct Course {
     fixes: Vec<Fix>,
+    habits: OnceCell<Habits>,
     breaks: Vec<usize>,
     speeds: Vec<(f64, f64)>,
 }
@@ -82,6 +121,7 @@ impl Course {
             _ => self.breaks.push(self.fixes.len()),
         }
         self.fixes.push(Fix { course_rad, ..fix });
+        self.habits = OnceCell::new();
     }
 
     /// True without a single usable fix.
@@ -97,13 +137,14 @@ impl Course {
         (b >= a + 4 && !broken).then(|| &self.fixes[a..b])
     }
 
-    /// Half the narrowest window over which a slope is taken, seconds: by how often fixes come.
-    fn half_window_s(&self) -> f64 {
-        let sample = &self.fixes[..self.fixes.len().min(200)];
-        let mut gaps: Vec<f64> = sample.windows(2).map(|w| w[1].time_s - w[0].time_s).collect();
-        gaps.sort_by(f64::total_cmp);
-        let typical = gaps.get(gaps.len() / 2).copied().unwrap_or(1.0);
-        HALF_WINDOW_S.max(HALF_WINDOW_FIXES * typical)
+    fn habits(&self) -> Habits {
+        *self.habits.get_or_init(|| Habits::of(&self.fixes))
+    }
+
+    /// Standard uncertainty of one course at a speed, radians.
+    fn course_u_rad(&self, speed_mps: f64) -> f64 {
+        let u = self.habits().velocity_u_mps / speed_mps.max(SPEED_MIN_MPS);
+        u.max(0.5f64.to_radians())
     }
 
     /// Yaw rate at an instant; None where the track has no fixes around it.
@@ -122,7 +163,7 @@ impl Course {
     /// assert!((yaw.rate - 0.3).abs() < 1e-6 && yaw.u < 0.05);
     /// ```
     pub fn yaw_rate(&self, at_s: f64) -> Option<YawRate> {
-        let mut half_s = self.half_window_s();
+        let mut half_s = self.habits().half_window_s;
         let (mut best, mut speed_mps) = self.slope(at_s, half_s)?;
         while best.u > (SLOPE_SHARE * best.rate.abs()).max(CURVATURE_U_PER_M * speed_mps) {
             half_s *= WIDER;
@@ -145,7 +186,7 @@ impl Course {
         let (t, c, v) = (mean(&|f| f.time_s), mean(&|f| f.course_rad), mean(&|f| f.speed_mps));
         let sxx: f64 = fixes.iter().map(|f| (f.time_s - t).powi(2)).sum();
         let sxy: f64 = fixes.iter().map(|f| (f.time_s - t) * (f.course_rad - c)).sum();
-        let u = course_u_rad(v) / sxx.sqrt();
+        let u = self.course_u_rad(v) / sxx.sqrt();
         Some((YawRate { rate: sxy / sxx, u, window_s: 2.0 * half_s }, v))
     }
 
@@ -157,7 +198,7 @@ impl Course {
         let near = self.fixes.get(a..b).filter(|f| f.len() >= 2)?;
         let n = near.len() as f64;
         let v = near.iter().map(|f| f.speed_mps).sum::<f64>() / n;
-        Some((near.iter().map(|f| f.course_rad).sum::<f64>() / n, course_u_rad(v)))
+        Some((near.iter().map(|f| f.course_rad).sum::<f64>() / n, self.course_u_rad(v)))
     }
 
     /// The same fixes, each `lag_s` seconds earlier: what a receiver that speaks late meant.
@@ -205,9 +246,4 @@ impl Course {
     pub fn unbroken(&self, from_s: f64, to_s: f64) -> bool {
         self.window(from_s - 1.05, to_s + 1.05).is_some()
     }
-}
-
-/// Standard uncertainty of one course at a speed, radians.
-fn course_u_rad(speed_mps: f64) -> f64 {
-    (VELOCITY_U_MPS / speed_mps.max(SPEED_MIN_MPS)).max(0.5f64.to_radians())
 }

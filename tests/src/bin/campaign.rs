@@ -1,27 +1,79 @@
 //! The truth campaign: many seeded drives over random vehicles, judged and held against the truth.
 //!
-//! `cargo run -p wheelwitness-tests --bin campaign -- [--first N] [--drives N]
-//! [--without COMPONENT] [--ablate]` exits with 1 when a rule of the campaign is broken. Results
-//! with a seed reproduce exactly.
+//! `cargo run -p wheelwitness-tests --bin campaign -- --drives 500 --ablate`; `--help` tells the
+//! rest. Exits with 1 when a rule of the campaign is broken. Results with a seed reproduce exactly.
 
+use clap::Parser;
 use std::collections::BTreeSet;
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::path::PathBuf;
+use std::process::ExitCode;
 use wheelwitness_rig::random_drive::random_drive;
-use wheelwitness_tests::campaign::{Call, Failure, Outcome, drive, report, stress};
-use wheelwitness_tests::stress::STRESSES;
+use wheelwitness_tests::campaign::{Call, Failure, Outcome, report};
+use wheelwitness_tests::store::{Job, Store, build, jobs};
 
-fn main() {
-    let args: Vec<String> = std::env::args().skip(1).collect();
-    let value = |name: &str| args.iter().position(|a| a == name).and_then(|k| args.get(k + 1));
-    let number = |name: &str, default: u64| match value(name).map(|v| v.parse()) {
-        None => default,
-        Some(Ok(n)) => n,
-        Some(Err(_)) => usage(name),
-    };
-    let (first, drives) = (number("--first", 1), number("--drives", 500));
-    let outcomes = all(first, drives);
-    for o in &outcomes {
+/// Judges seeded drives with known truth and says whether verdicts and uncertainties are honest.
+#[derive(Debug, Parser)]
+struct Asked {
+    /// First seed.
+    #[arg(long, default_value_t = 1)]
+    first: u64,
+    /// Random drives; each kind of stress drive is done for every fifth of them.
+    #[arg(long, default_value_t = 500)]
+    drives: u64,
+    /// Do only this part of the seeds, such as 2/8: each part may run on another machine, into a
+    /// file of its own; the files joined are the whole.
+    #[arg(long, value_parser = part)]
+    part: Option<(u64, u64)>,
+    /// File that outcomes are appended to, a line each; drives that are in it are not done again.
+    #[arg(long)]
+    into: Option<PathBuf>,
+    /// Judge as if this component of uncertainty were zero everywhere.
+    #[arg(long)]
+    without: Option<String>,
+    /// Take each component off in turn, and say which nobody would miss.
+    #[arg(long)]
+    ablate: bool,
+}
+
+fn part(text: &str) -> Result<(u64, u64), String> {
+    let numbers = text.split_once('/').and_then(|(k, n)| Some((k.parse().ok()?, n.parse().ok()?)));
+    numbers.filter(|(k, n)| (1..=*n).contains(k)).ok_or("write it as 1/4, 2/4, ... 4/4".into())
+}
+
+fn main() -> ExitCode {
+    match campaign(&Asked::parse()) {
+        Ok(true) => ExitCode::SUCCESS,
+        Ok(false) => ExitCode::from(1),
+        Err(why) => {
+            eprintln!("{why}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// True when no rule is broken.
+fn campaign(asked: &Asked) -> Result<bool, String> {
+    let mut jobs = jobs(asked.first, asked.drives);
+    if let Some((k, n)) = asked.part {
+        jobs.retain(|j: &Job| j.seed % n == k - 1);
+    }
+    let nowhere = PathBuf::from("/dev/null");
+    let store = Store::open(asked.into.as_ref().unwrap_or(&nowhere), build()?)?;
+    store.run(&jobs)?;
+    let outcomes = store.of(&jobs);
+    tell_odd_ones(&outcomes);
+    let report = report(&outcomes, asked.without.as_deref());
+    println!("{}", report.text);
+    for failure in &report.failures {
+        println!("BROKEN: {}", failure.text);
+    }
+    let blind = if asked.ablate { ablate(&outcomes) } else { 0 };
+    println!("{} drives, {} rules broken", outcomes.len(), report.failures.len());
+    Ok(report.failures.is_empty() && blind == 0)
+}
+
+fn tell_odd_ones(outcomes: &[Outcome]) {
+    for o in outcomes {
         for c in o.calls.iter().filter(|c| matches!(c.call, Call::Wrong | Call::WrongNear)) {
             println!("{:?}, {} {}: {} ({}): {}", c.call, o.kind, o.seed, c.claim, c.scope, c.line);
             if o.kind == "random" {
@@ -33,14 +85,6 @@ fn main() {
             println!("far, {} {}: {} by {times:+.1} u {:?}", o.kind, o.seed, m.name, m.components);
         }
     }
-    let report = report(&outcomes, value("--without").map(String::as_str));
-    println!("{}", report.text);
-    for failure in &report.failures {
-        println!("BROKEN: {}", failure.text);
-    }
-    let blind = if args.iter().any(|a| a == "--ablate") { ablate(&outcomes) } else { 0 };
-    println!("{drives} drives, {} rules broken", report.failures.len());
-    std::process::exit(i32::from(!report.failures.is_empty() || blind > 0));
 }
 
 /// Takes each uncertainty component off in turn; returns how many nobody would miss.
@@ -58,37 +102,4 @@ fn ablate(outcomes: &[Outcome]) -> usize {
         println!("without {name}: {} rules more broken: {example}", new.len());
     }
     blind
-}
-
-fn usage(name: &str) -> ! {
-    eprintln!("{name} takes a whole number");
-    std::process::exit(2);
-}
-
-/// Drives all seeds on all cores, and one stress drive of each kind for every fifth of them; the
-/// order of the results does not depend on the cores.
-fn all(first: u64, drives: u64) -> Vec<Outcome> {
-    let stresses = STRESSES.len() as u64;
-    let jobs = drives + stresses * (drives / 5);
-    let next = AtomicU64::new(0);
-    let done = Mutex::new(Vec::new());
-    let cores = std::thread::available_parallelism().map_or(1, |n| n.get());
-    std::thread::scope(|scope| {
-        for _ in 0..cores {
-            scope.spawn(|| {
-                loop {
-                    let job = next.fetch_add(1, Ordering::Relaxed);
-                    let outcome = match job.checked_sub(drives) {
-                        _ if job >= jobs => return,
-                        None => drive(first + job),
-                        Some(k) => stress((k % stresses) as usize, first + k / stresses),
-                    };
-                    done.lock().unwrap_or_else(|e| e.into_inner()).push((job, outcome));
-                }
-            });
-        }
-    });
-    let mut outcomes = done.into_inner().unwrap_or_else(|e| e.into_inner());
-    outcomes.sort_by_key(|o| o.0);
-    outcomes.into_iter().map(|o| o.1).collect()
 }
