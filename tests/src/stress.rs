@@ -32,8 +32,9 @@ const CIRCLES_QUICK: &str = "select full-time\nawait 15 at 1\ncircle left radius
     circle right radius 9 turns 2 at 3.3\nspeed 7\nstraight 120 at 7\nstop\nwait 1";
 const CIRCLE_ONE_WAY: &str = "select full-time\nawait 15 at 1\nspeed 7\nstraight 120 at 7\n\
     speed 1.2\ncircle left radius 15 turns 3 at 1.5\nstop\nwait 1";
-const CIRCLES_BY_COURSE: &str = "select full-time\nawait 15 at 1\ncircle left lock turns 3 at 1.5\n\
-    circle right lock turns 3 at 1.5\nspeed 7\nstraight 120 at 7\nstop\nwait 1";
+const CIRCLES_BY_COURSE: &str = "select full-time\nawait 15 at 1\ncircle left lock turns 2 at 1.5\n\
+    circle right lock turns 2 at 1.5\ncircle left lock turns 2 at 1.5\n\
+    circle right lock turns 2 at 1.5\nspeed 7\nstraight 120 at 7\nstop\nwait 1";
 const LOCKED_SHORT: &str = "ground loose\nselect locked\nawait 15 at 1\nspeed 4\nstraight 40 at 4\n\
     coast 3\nspeed 1.5\ncircle left radius 7 turns 0.7 at 1.5\ncoast 2\nspeed 3\nstop\nwait 1";
 const ON_A_GRADE: &str = "speed 9\nstraight 260 at 9\nstop\nwait 1";

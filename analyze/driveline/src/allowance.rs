@@ -93,10 +93,10 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     let base = solve(&rows, &declared, share, let_through)?;
     let (y, mu) = (base.beta[0], base.beta[1]);
     let dof = rows.len() as f64 - 2.0;
-    let birge = if dof >= 1.0 { (base.chi2 / dof - 1.0).max(0.0) } else { 0.0 };
     let own = |k: usize| {
         let u = base.covariance[k][k].sqrt();
-        vec![Component::own("counting", u), Component::from_few("scatter", u * birge.sqrt(), dof)]
+        let scatter = Component::from_residuals("scatter", u, base.chi2, dof);
+        vec![Component::own("counting", u), scatter]
     };
     let mut components = own(0);
     components.extend(doubts(&rows, y, share, let_through));
@@ -350,11 +350,9 @@ pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate>
     }
     let fit = least_squares(&x, &y, &sd)?;
     let u = fit.covariance[0][0].sqrt();
-    let dof = fit.dof.max(1) as f64;
-    let birge = (fit.chi2 / dof - 1.0).max(0.0).sqrt();
     let mut components = vec![
         Component::own("counting", u),
-        Component::from_few("scatter", u * birge, dof),
+        Component::from_residuals("scatter", u, fit.chi2, fit.dof as f64),
         Component::own("backlash", GEAR_PLAY * backlash_turn / 12f64.sqrt() / differed),
     ];
     let mut value = fit.beta[0];

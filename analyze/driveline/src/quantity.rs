@@ -62,7 +62,26 @@ impl Component {
     pub fn from_few(name: &str, u: f64, dof: f64) -> Self {
         Self::from_scatter(name, u * few(dof), dof.max(1.0) + 3.0)
     }
+
+    /// What the residuals of a fit add to the `u` that its weights promised: nothing while they
+    /// are no larger than promised. The promise counts as much as [`PROMISED_DOF`] residuals would
+    /// (a chi-squared prior of the variance, Gelman et al., Bayesian Data Analysis, from memory),
+    /// so that two rows that happen to disagree do not undo it.
+    ///
+    /// ```
+    /// use wheelwitness_driveline::quantity::Component;
+    /// assert_eq!(Component::from_residuals("scatter", 0.1, 2.0, 3.0).u, 0.0);
+    /// assert!((Component::from_residuals("scatter", 0.1, 9.0, 1.0).u - 0.1 * 2f64.sqrt()).abs() < 1e-12);
+    /// ```
+    pub fn from_residuals(name: &str, u: f64, chi2: f64, dof: f64) -> Self {
+        let dof = dof.max(0.0) + PROMISED_DOF;
+        let scale = (PROMISED_DOF + chi2) / dof;
+        Self::from_scatter(name, u * (scale - 1.0).max(0.0).sqrt(), dof)
+    }
 }
+
+/// How many residuals the weights of a fit count for.
+const PROMISED_DOF: f64 = 3.0;
 
 impl Estimate {
     /// Combined standard uncertainty (GUM 5.1.2, independent contributions).

@@ -76,9 +76,10 @@ impl Open {
 /// backward and forward again, and a sensor without direction counts it each time. m/s.
 const ROCKING_MPS: f64 = 0.5;
 
-/// What rocking leaves open, edges. An edge too many is rare: a quarter of an edge as a root mean
-/// square (found on simulated vehicles).
-const ROCKED_EDGES: f64 = 0.25;
+/// What rocking leaves open, edges. An edge too many is rare (a few in a thousand rests of
+/// simulated vehicles); with this much, one of them stays within two standard uncertainties of a
+/// period with a usual number of rests.
+const ROCKED_EDGES: f64 = 0.2;
 
 /// A stretch of steps with about one curvature: one row of the fit.
 #[derive(Debug, Clone, PartialEq)]
