@@ -422,8 +422,10 @@ fn estimate_table(outcomes: &[Outcome], without: Option<&str>, r: &mut Report) {
                 groups.entry(format!("{}, stress by {kind}", m.name)).or_default().push(m);
             }
         }
-        for (name, c) in m.components.iter().filter(|(_, c)| c * c > DOMINATES * m.u * m.u) {
-            debug_assert!(*c > 0.0);
+        // Where a stress moved another number, that one is what a large error would tell of.
+        let told = |name: &str| o.kind == "random" || o.kind == name;
+        let dominates = |c: f64| c * c > DOMINATES * m.u * m.u;
+        for (name, _) in m.components.iter().filter(|(name, c)| dominates(*c) && told(name)) {
             groups.entry(format!("{}, mostly {name}", m.name)).or_default().push(m);
         }
     }

@@ -31,7 +31,7 @@ const CIRCLES_SLOW: &str = "select full-time\nawait 15 at 1\ncircle left lock tu
 const CIRCLES_QUICK: &str = "select full-time\nawait 15 at 1\ncircle left radius 9 turns 2 at 3.3\n\
     circle right radius 9 turns 2 at 3.3\nspeed 7\nstraight 120 at 7\nstop\nwait 1";
 const CIRCLE_ONE_WAY: &str = "select full-time\nawait 15 at 1\nspeed 7\nstraight 120 at 7\n\
-    speed 1.2\ncircle left radius 15 turns 3 at 1.5\nstop\nwait 1";
+    speed 1.2\ncircle left radius 15 turns 5 at 2.2\nstop\nwait 1";
 const CIRCLES_BY_COURSE: &str = "select full-time\nawait 15 at 1\ncircle left lock turns 2 at 1.5\n\
     circle right lock turns 2 at 1.5\ncircle left lock turns 2 at 1.5\n\
     circle right lock turns 2 at 1.5\nspeed 7\nstraight 120 at 7\nstop\nwait 1";

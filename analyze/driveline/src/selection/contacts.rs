@@ -166,7 +166,7 @@ fn named(timeline: &Timeline, role: Role, k: usize) -> (u32, u32) {
 }
 
 fn quiet(p: &RowPeriod) -> Option<(f64, f64)> {
-    let (from_s, to_s) = p.stretch_s.filter(|_| p.matched)?;
+    let (from_s, to_s) = p.stretch_s.filter(|_| p.matched_s.is_some())?;
     let quiet = (from_s + QUIET_MARGIN_S, to_s - QUIET_MARGIN_S);
     (quiet.1 > quiet.0).then_some(quiet)
 }

@@ -98,7 +98,7 @@ fn of_row(timeline: &Timeline, k: usize) -> Finding {
     } else {
         no_switches(name)
     };
-    let engaged = |p: &&RowPeriod| p.is_row(k) && p.matched && p.stretch_s.is_some();
+    let engaged = |p: &&RowPeriod| p.is_row(k) && p.matched_s.is_some() && p.stretch_s.is_some();
     let periods = timeline.row_periods.iter().filter(engaged).map(|p| judge(timeline, p, k));
     Finding::from_periods("lamps-truthful", name.clone(), periods.collect(), never)
 }
