@@ -21,8 +21,8 @@ use wheelwitness_capture::storage::DirStorage;
 /// The note's file name.
 pub const NOTE_NAME: &str = "recovered.txt";
 
-const MISSING: &str = "whatever arrived after the last sync: a quarter of a second where the medium \
-                       kept up, more where a sync took longer";
+const MISSING: &str = "whatever arrived after the last sync: a quarter of a second where the \
+                       medium kept up, more where a sync took longer";
 
 /// One recording that was found cut off.
 #[derive(Clone, Debug, PartialEq, Eq)]

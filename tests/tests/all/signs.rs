@@ -4,6 +4,7 @@
 use wheelwitness_analyze::judge::judge;
 use wheelwitness_analyze::result::{Claim, DriveResult, Verdict};
 use wheelwitness_rig::Fault;
+use wheelwitness_rig::random_drive::random_drive;
 use wheelwitness_rig::scenario::{TRAIL_WAGON, demo};
 use wheelwitness_tests::campaign::capture_of;
 
@@ -67,6 +68,15 @@ fn a_dead_lamp_is_never_called_right_where_it_belongs_dark() {
 #[test]
 fn dimmed_lamps_are_lit_and_do_not_flash() {
     all_proven_but(&judged("dimmed-lamps hz=120 duty=0.5"), &[]);
+}
+
+/// A random drive in which rate-limited edges of a dimmed lamp beat with its frequency.
+#[test]
+fn a_dimmed_lamp_that_seems_to_flash_at_times_is_not_called_wrong() {
+    let random = random_drive(352);
+    let mut reader = capture_of(&random.plan.run(), &random.vehicle_text);
+    let (result, _) = judge(&mut reader, None).expect("a simulated drive can be judged");
+    says(&result, "lamps-truthful", "locked", Verdict::Undecided, "it may be a dimmed light");
 }
 
 #[test]

@@ -71,6 +71,13 @@ impl<'a> Shown<'a> {
         format!("`{}` was {state} for {:.1} s instead of {want}", self.lamp, self.wrong_s)
     }
 
+    /// It flashed for less time than it was as declared: a dimmed light whose edges are told in part
+    /// looks so at times.
+    fn only_flickers(&self) -> bool {
+        let flashed = matches!(self.otherwise, Some((LampState::Flashing { .. }, _)));
+        flashed && self.wrong_s < self.right_s
+    }
+
     /// It shows what is declared for a unit that is still under way or waits.
     fn is_under_way(&self, table: &Table) -> bool {
         let fits = |(n, want): &(usize, Lamp)| {
@@ -158,6 +165,11 @@ fn show_it(p: &RowPeriod) -> String {
 
 fn otherwise(timeline: &Timeline, p: &RowPeriod, lamps: &[Shown]) -> Judged {
     let who = worst(lamps);
+    if lamps.iter().filter(|l| l.wrong_s > 0.0).all(Shown::only_flickers) {
+        let reason = format!("{who}, but as declared for longer: it may be a dimmed light");
+        let step = "look at the lamp in this mode, with the dash lights bright and dimmed";
+        return (Word::Undecided, "lamp-flickers", reason, Some(step.into()), false);
+    }
     let stretch = p.stretch_s.unwrap_or((p.requested_s, p.ended_s));
     let shafts = said(timeline, p, stretch);
     let waits = lamps.iter().any(|l| l.wrong_s > 0.0 && l.is_under_way(&timeline.table));

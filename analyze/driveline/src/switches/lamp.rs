@@ -1,6 +1,6 @@
 //! What a lamp shows: off, steady or flashing, from its edges.
 
-use super::{DIM_GAP_S, LAMP_HOLD_S, MIN_CYCLES, Moment, SETTLE_S, WINDOW_S};
+use super::{DIM_GAP_S, FLASH_MAX_PER_MIN, LAMP_HOLD_S, MIN_CYCLES, Moment, SETTLE_S, WINDOW_S};
 
 /// What a lamp shows.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -133,11 +133,7 @@ impl LampDecoder {
             self.train = None;
             if lit { LampState::Steady } else { LampState::Off }
         } else {
-            let (first_s, last_s, cycles) = self.train?;
-            if cycles < MIN_CYCLES {
-                return None;
-            }
-            LampState::Flashing { cycles, seconds: last_s - first_s }
+            self.flash()?
         };
         let since = match (state, self.train) {
             (LampState::Flashing { .. }, Some((first_s, ..))) => Moment::at(first_s),
@@ -185,12 +181,19 @@ impl LampDecoder {
         }
     }
 
+    /// The flash that the train of lights is; `None` while it is too short to be one, or too quick:
+    /// then edges are missing, and what is left of a dimmed light looks like cycles.
+    fn flash(&self) -> Option<LampState> {
+        let (first_s, last_s, cycles) = self.train.filter(|t| t.2 >= MIN_CYCLES)?;
+        let state = LampState::Flashing { cycles, seconds: last_s - first_s };
+        state.rate_per_min().filter(|rate| *rate <= FLASH_MAX_PER_MIN).map(|_| state)
+    }
+
     /// What the lamp shows now; `None` while that is not determined.
     pub fn shows(&self, now_s: f64) -> Option<LampState> {
         let since = self.since?;
         let held = now_s - since.first_s >= LAMP_HOLD_S;
-        let flashing = self.train.is_some_and(|(.., cycles)| cycles >= MIN_CYCLES);
-        self.shown.filter(|_| held || flashing)
+        self.shown.filter(|_| held || self.flash().is_some())
     }
 
     /// Begins anew after a stretch in which edges may be missing.

@@ -50,6 +50,9 @@ pub const DIM_GAP_S: f64 = 0.040;
 pub const LAMP_HOLD_S: f64 = 1.5;
 /// Least number of whole cycles for which a lamp is called flashing.
 pub const MIN_CYCLES: u32 = 3;
+/// Flashes a minute that no indicator lamp exceeds: five a second, where turn signals keep to 60 to
+/// 120 a minute (UN R6, from memory).
+pub const FLASH_MAX_PER_MIN: f64 = 300.0;
 /// Switch inputs that a board has.
 pub const INPUTS: usize = 16;
 
