@@ -71,7 +71,8 @@ impl Component {
     /// ```
     /// use wheelwitness_driveline::quantity::Component;
     /// assert_eq!(Component::from_residuals("scatter", 0.1, 2.0, 3.0).u, 0.0);
-    /// assert!((Component::from_residuals("scatter", 0.1, 9.0, 1.0).u - 0.1 * 2f64.sqrt()).abs() < 1e-12);
+    /// let found = Component::from_residuals("scatter", 0.1, 9.0, 1.0).u;
+    /// assert!((found - 0.1 * 2f64.sqrt()).abs() < 1e-12);
     /// ```
     pub fn from_residuals(name: &str, u: f64, chi2: f64, dof: f64) -> Self {
         let dof = dof.max(0.0) + PROMISED_DOF;

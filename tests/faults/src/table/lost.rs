@@ -26,7 +26,7 @@ pub(super) const LOST: [Row; 20] = [
         &[(DAMAGE, "what_a_medium_refuses_to_give_is_a_hole_and_everything_else_is_read")],
     )
     .tried(fat_cuts)
-    .open("the 1,000 cuts never ran to their end; one run found safe records unreadable before a check"),
+    .open("1,000 cuts never ran to their end; one run could not read safe records before a check"),
     row(
         3,
         "rename over the only copy, FAT",
