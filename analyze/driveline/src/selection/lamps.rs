@@ -71,11 +71,11 @@ impl<'a> Shown<'a> {
         format!("`{}` was {state} for {:.1} s instead of {want}", self.lamp, self.wrong_s)
     }
 
-    /// It flashed for less time than it was as declared: a dimmed light whose edges are told in
-    /// part looks so at times.
+    /// It belongs lit, and flashed for less time than it was lit: a dimmed light whose edges are
+    /// told in part looks so at times.
     fn only_flickers(&self) -> bool {
         let flashed = matches!(self.otherwise, Some((LampState::Flashing { .. }, _)));
-        flashed && self.wrong_s < self.right_s
+        matches!(self.want, Lamp::Steady) && flashed && self.wrong_s < self.right_s
     }
 
     /// It shows what is declared for a unit that is still under way or waits.
