@@ -64,7 +64,7 @@ impl Component {
     }
 
     /// What the residuals of a fit add to the `u` that its weights promised: nothing while they
-    /// are no larger than promised. The promise counts as much as [`PROMISED_DOF`] residuals would
+    /// are no larger than promised. The promise counts as much as three residuals would
     /// (a chi-squared prior of the variance, Gelman et al., Bayesian Data Analysis, from memory),
     /// so that two rows that happen to disagree do not undo it.
     ///
