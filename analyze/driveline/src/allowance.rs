@@ -336,14 +336,7 @@ pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate>
     }
     let x: Vec<Vec<f64>> = rows.iter().map(|r| vec![r.0]).collect();
     let y: Vec<f64> = rows.iter().map(|r| r.1).collect();
-    // Both sides are counted with the same phases: what a row leaves open depends on the share.
-    let sds = |a: f64| -> Vec<f64> {
-        let open = |s: &Segment| {
-            let p = s.open.sum();
-            p.input + (1.0 - a).powi(2) * p.rear + a * a * p.front + s.sent.input_between
-        };
-        whole.iter().map(|s| open(s).sqrt().max(1e-6)).collect()
-    };
+    let sds = |share: f64| whole.iter().map(|s| s.input_u(share)).collect::<Vec<f64>>();
     let mut sd = sds(0.5);
     for _ in 0..SETTLING_FITS {
         sd = sds(least_squares(&x, &y, &sd)?.beta[0].clamp(0.0, 1.0));

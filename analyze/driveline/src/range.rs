@@ -47,7 +47,7 @@ pub fn range_ratio(
     }
     let mut x: Vec<Vec<f64>> = rows.iter().map(|s| vec![s.rear, s.counted]).collect();
     let mut y: Vec<f64> = rows.iter().map(|s| s.input.unwrap_or(0.0) - s.rear).collect();
-    let mut sd: Vec<f64> = rows.iter().map(|s| row_sd(s, share)).collect();
+    let mut sd: Vec<f64> = rows.iter().map(|s| s.input_u(share)).collect();
     x.push(vec![0.0, 1.0]);
     y.push(share);
     sd.push(SHARE_U);
@@ -70,13 +70,6 @@ pub fn range_ratio(
     let value = 100.0 * fit.beta[0];
     let excess_percent = Estimate { name, value, unit: "%".into(), components };
     Some(RangeRatio { excess_percent, turns })
-}
-
-/// What counting leaves open of a row.
-fn row_sd(s: &Segment, a: f64) -> f64 {
-    let p = s.open.sum();
-    let outputs = (1.0 - a).powi(2) * p.rear + a * a * p.front;
-    (p.input + outputs + s.sent.input_between).sqrt().max(1e-6)
 }
 
 /// The stretches that are worth comparing: those too slow to say whether the shafts rocked only

@@ -139,6 +139,14 @@ impl Segment {
         (open.front + open.rear).sqrt()
     }
 
+    /// What counting leaves open of the input against what outputs of these shares make of it,
+    /// turns: both sides are counted with the same phases, so it depends on the share.
+    pub fn input_u(&self, front_share: f64) -> f64 {
+        let (a, open) = (front_share, self.open.sum());
+        let outputs = (1.0 - a).powi(2) * open.rear + a * a * open.front;
+        (open.input + outputs + self.sent.input_between).sqrt().max(1e-6)
+    }
+
     /// Length in seconds.
     pub fn seconds(&self) -> f64 {
         (self.end_us - self.start_us) as f64 * 1e-6

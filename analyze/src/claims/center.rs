@@ -154,6 +154,20 @@ fn locked_bounds(drive: &Drive) -> Bounds {
     Bounds::within(drive.vehicle.limits.allowance_locked_max)
 }
 
+/// Periods of the report in which a pair showed itself as locked: what that means is the claim's
+/// `word`.
+pub fn stayed_together(
+    found: &[(&Engagement, Allowance)],
+    word: Verdict,
+    why: &str,
+) -> Vec<Period> {
+    let one = |(p, a): &(&Engagement, Allowance)| {
+        let (start, end) = (p.engaged.start_us, p.engaged.end_us);
+        period(start, end, p.records, word, why.into(), &[&a.allowance])
+    };
+    found.iter().map(one).collect()
+}
+
 /// What the periods of a locked mode say together: the fit of each period, every manoeuvre in it,
 /// and the difference let through with the distance.
 pub fn locked_verdict(drive: &Drive, found: &[(&Engagement, Allowance)]) -> Option<Verdict> {

@@ -4,12 +4,12 @@
 //! differ: in a turn, or with a wheel lifted. A locked pair shows it by following the rear output
 //! against what the road demands.
 
-use super::center::{Allowances, allowances, exercise_next_step, locked_verdict};
+use super::center::{Allowances, allowances, exercise_next_step, locked_verdict, stayed_together};
 use super::share::{Shares, bounds_around, driven, shown, told};
-use super::{Finding, limit, period, word};
+use super::{Finding, limit, word};
 use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
-use crate::result::{RecordRange, Verdict};
+use crate::result::Verdict;
 use wheelwitness_driveline::quantity::Estimate;
 use wheelwitness_driveline::vehicle::{Coupling, Mode};
 use wheelwitness_driveline::verdict::{Bounds, judge as judge_estimate};
@@ -72,21 +72,8 @@ pub fn locked_pair(drive: &Drive, mode: &Mode, periods: &[&Engagement], other: &
     let Allowances { found, .. } = allowances(drive, periods);
     let verdict = if drive.unsound().is_some() { None } else { locked_verdict(drive, &found) };
     if verdict == Some(Verdict::Proven) {
-        let shown = found
-            .iter()
-            .map(|(p, a)| {
-                let records = RecordRange { first: p.records.first, last: p.records.last };
-                let why = "the outputs stayed together against the road".to_string();
-                period(
-                    p.engaged.start_us,
-                    p.engaged.end_us,
-                    records,
-                    Verdict::Proven,
-                    why,
-                    &[&a.allowance],
-                )
-            })
-            .collect();
+        let why = "the outputs stayed together against the road";
+        let shown = stayed_together(&found, Verdict::Proven, why);
         let reason = format!("locked to the {other} output while the road demanded a difference");
         let code = if other == "rear" { "locked-to-rear" } else { "locked-to-front" };
         return Finding::decided(scope, Verdict::Proven, code, reason).shown_by(shown);

@@ -5,15 +5,14 @@
 //! differs most of all, and shows the same. That it is free to turn is shown by hand, with the
 //! engine off: never under power with a wheel raised.
 
-use super::center::{allowances, exercise_next_step, locked_verdict};
-use super::share::{RELEASED_SHARE, Shares, shown, told_of};
-use super::{Finding, period, word};
+use super::Finding;
+use super::center::{allowances, locked_verdict, stayed_together};
+use super::share::{RELEASED_SHARE, each, near_limit, shown, told_of, within};
 use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
 use crate::result::{LimitInfo, Verdict};
-use wheelwitness_driveline::quantity::Estimate;
 use wheelwitness_driveline::vehicle::{Coupling, Mode};
-use wheelwitness_driveline::verdict::{Bounds, agree, judge as judge_estimate};
+use wheelwitness_driveline::verdict::Bounds;
 
 /// Shares around zero that are called none: less than half of the least share that a center
 /// differential declares, so that a driven front never passes for a released one.
@@ -45,8 +44,8 @@ fn one(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
         Ok(found) => found,
         Err(finding) => return by_hand_else(*finding).against(limit),
     };
-    let value = typical(&found);
-    let finding = match verdict(&found, bounds) {
+    let value = each(&found);
+    let finding = match within(&found, bounds).unwrap_or(Verdict::Undecided) {
         Verdict::Proven => {
             let reason = format!("front share {value}: the input turned with the rear alone");
             Finding::decided(scope, Verdict::Proven, "inside-limit", reason)
@@ -55,11 +54,7 @@ fn one(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
             let reason = format!("front share {value}: the front is driven, too");
             Finding::decided(scope, Verdict::Disproven, "outside-limit", reason)
         }
-        Verdict::Undecided => {
-            let reason =
-                format!("front share {value}: not certain enough, or the periods disagree");
-            Finding::undecided(scope, "near-limit", reason, exercise_next_step(mode))
-        }
+        Verdict::Undecided => near_limit(mode, &found),
     };
     finding.against(limit).shown_by(shown(&found, bounds))
 }
@@ -74,26 +69,9 @@ fn tied(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Option<Finding> 
         return None;
     }
     let reason = "the outputs stayed together against the road: the front is tied to the rear";
-    let shown = found.iter().map(|(p, a)| {
-        let (start, end) = (p.engaged.start_us, p.engaged.end_us);
-        let (word, why) = (Verdict::Disproven, "the outputs stayed together".to_string());
-        period(start, end, p.records, word, why, &[&a.allowance])
-    });
-    let shown = shown.collect();
-    let finding =
-        Finding::decided(&mode.name, Verdict::Disproven, "tied-to-rear", reason.to_string());
-    Some(finding.shown_by(shown))
-}
-
-fn verdict(found: &Shares, bounds: Bounds) -> Verdict {
-    let words: Vec<Verdict> =
-        found.iter().map(|(_, e)| word(judge_estimate(e, bounds, found.len()))).collect();
-    let estimates: Vec<&Estimate> = found.iter().map(|(_, e)| e).collect();
-    match &words {
-        w if w.contains(&Verdict::Disproven) => Verdict::Disproven,
-        w if w.iter().all(|v| *v == Verdict::Proven) && agree(&estimates) => Verdict::Proven,
-        _ => Verdict::Undecided,
-    }
+    let word = Verdict::Disproven;
+    let finding = Finding::decided(&mode.name, word, "tied-to-rear", reason.to_string());
+    Some(finding.shown_by(stayed_together(&found, word, "the outputs stayed together")))
 }
 
 fn by_hand_else(finding: Finding) -> Finding {
@@ -101,9 +79,4 @@ fn by_hand_else(finding: Finding) -> Finding {
                    one raised front wheel by hand: released, the input stands still";
     let next = finding.next_step.as_deref().unwrap_or("drive circles both ways");
     Finding { next_step: Some(format!("{next}; {by_hand}")), ..finding }
-}
-
-fn typical(found: &Shares) -> String {
-    let each = found.iter().map(|(_, e)| format!("{:.3} ± {:.3}", e.value, 2.0 * e.u()));
-    each.collect::<Vec<_>>().join(", ")
 }

@@ -120,6 +120,19 @@ pub fn told_of<'a>(
     }
 }
 
+/// The share of every period, for a reason.
+pub fn each(found: &Shares) -> String {
+    let each = found.iter().map(|(_, e)| format!("{:.3} ± {:.3}", e.value, 2.0 * e.u()));
+    each.collect::<Vec<_>>().join(", ")
+}
+
+/// The front's share is known, and decides nothing.
+pub fn near_limit(mode: &Mode, found: &Shares) -> Finding {
+    let value = each(found);
+    let reason = format!("front share {value}: not certain enough, or the periods disagree");
+    Finding::undecided(&mode.name, "near-limit", reason, exercise_next_step(mode))
+}
+
 /// The periods of the report.
 pub fn shown(found: &Shares, bounds: Bounds) -> Vec<Period> {
     let one = |(p, e): &(&Engagement, Estimate)| {

@@ -3,8 +3,7 @@
 //! Torque is not measured. Power in equals power out, so the weights by which the outputs' turns
 //! make up the input's are the shares of the torque (Willis; `kinematics::input_turns`).
 
-use super::center::exercise_next_step;
-use super::share::{Shares, bounds_around, shown, told, within};
+use super::share::{Shares, bounds_around, each, near_limit, shown, told, within};
 use super::{Finding, limit};
 use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
@@ -25,7 +24,7 @@ fn one(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
     };
     let bounds = bounds_around(drive, declared);
     let limit = limit(drive, "front share", bounds, "1", |l| [l.share_relative; 2]);
-    let value = typical(&found);
+    let value = each(&found);
     let from = declared_by(&drive.vehicle.center);
     let finding = match within(&found, bounds).unwrap_or(Verdict::Undecided) {
         Verdict::Proven => Finding::decided(
@@ -39,18 +38,9 @@ fn one(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
             let reason = format!("front share {value}, declared {declared:.3}{from}{lead}");
             Finding::decided(scope, Verdict::Disproven, "outside-limit", reason)
         }
-        Verdict::Undecided => {
-            let reason =
-                format!("front share {value}: not certain enough, or the periods disagree");
-            Finding::undecided(scope, "near-limit", reason, exercise_next_step(mode))
-        }
+        Verdict::Undecided => near_limit(mode, &found),
     };
     finding.against(limit).shown_by(shown(&found, bounds))
-}
-
-fn typical(found: &Shares) -> String {
-    let each = found.iter().map(|(_, e)| format!("{:.3} ± {:.3}", e.value, 2.0 * e.u()));
-    each.collect::<Vec<_>>().join(", ")
 }
 
 /// Where a declared share comes from, when it was worked out of teeth.

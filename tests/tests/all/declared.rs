@@ -1,9 +1,10 @@
 //! One drive of a sound vehicle, judged by vehicle files that declare it wrongly: the claim about
 //! what is wrong says so, and the claims about what is right never say the contrary.
 
+use crate::claims::{claim, says};
 use std::sync::OnceLock;
 use wheelwitness_analyze::judge::judge;
-use wheelwitness_analyze::result::{Claim, DriveResult, Verdict};
+use wheelwitness_analyze::result::{DriveResult, Verdict};
 use wheelwitness_rig::scenario::{TRAIL_WAGON, trail_wagon};
 use wheelwitness_rig::{Fault, Plan, Run, Script};
 use wheelwitness_tests::campaign::capture_of;
@@ -31,19 +32,6 @@ fn declaring(right: &str, wrong: &str) -> DriveResult {
     assert!(TRAIL_WAGON.contains(right), "{right} stands in the file");
     let text = TRAIL_WAGON.replace(right, wrong);
     judged(SOUND.get_or_init(|| run(Vec::new())), &text)
-}
-
-fn claim<'a>(result: &'a DriveResult, id: &str, scope: &str) -> &'a Claim {
-    let found = result.claims.iter().find(|c| c.id == id && c.scope == scope);
-    found.unwrap_or_else(|| panic!("no claim {id} ({scope})"))
-}
-
-#[track_caller]
-fn says(result: &DriveResult, id: &str, scope: &str, verdict: Verdict, words: &str) {
-    let c = claim(result, id, scope);
-    assert_eq!(c.verdict, verdict, "{id} ({scope}): {}", c.reason);
-    assert!(c.reason.contains(words), "{id} ({scope}): {}", c.reason);
-    assert!(verdict != Verdict::Undecided || c.next_step.is_some());
 }
 
 #[test]

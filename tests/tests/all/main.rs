@@ -10,5 +10,6 @@ mod commands;
 mod documents;
 mod by_hand;
 mod licences;
+mod claims;
 mod declared;
 mod signs;

@@ -1,8 +1,9 @@
 //! Lamps and contacts of simulated vehicles with faults of their own: what lies is named, and what
 //! tells the truth is never accused.
 
+use crate::claims::{claim, says};
 use wheelwitness_analyze::judge::judge;
-use wheelwitness_analyze::result::{Claim, DriveResult, Verdict};
+use wheelwitness_analyze::result::{DriveResult, Verdict};
 use wheelwitness_rig::Fault;
 use wheelwitness_rig::random_drive::random_drive;
 use wheelwitness_rig::scenario::{TRAIL_WAGON, demo};
@@ -12,19 +13,6 @@ fn judged(fault: &str) -> DriveResult {
     let faults = if fault.is_empty() { None } else { Some(Fault::parse(fault).expect("a fault")) };
     let run = demo(5, faults.into_iter().collect()).run();
     judge(&mut capture_of(&run, TRAIL_WAGON), None).expect("a simulated drive can be judged").0
-}
-
-fn claim<'a>(result: &'a DriveResult, id: &str, scope: &str) -> &'a Claim {
-    let found = result.claims.iter().find(|c| c.id == id && c.scope == scope);
-    found.unwrap_or_else(|| panic!("no claim {id} ({scope})"))
-}
-
-#[track_caller]
-fn says(result: &DriveResult, id: &str, scope: &str, verdict: Verdict, words: &str) {
-    let c = claim(result, id, scope);
-    assert_eq!(c.verdict, verdict, "{id} ({scope}): {}", c.reason);
-    assert!(c.reason.contains(words), "{id} ({scope}): {}", c.reason);
-    assert!(verdict != Verdict::Undecided || c.next_step.is_some());
 }
 
 const DRIVEN: [&str; 4] = ["rear-only", "full-time", "locked", "low-full-time"];
