@@ -11,6 +11,7 @@ use wheelwitness_driveline::allowance::{MismatchPrior, fit};
 use wheelwitness_driveline::course::Course;
 use wheelwitness_driveline::demand::{Motion, Prefer, Setup};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
+use wheelwitness_driveline::places::{Exchanged, PlacesFold};
 use wheelwitness_driveline::pulse::{Count, Counted, Counter, Sensing, Step, Stepper};
 use wheelwitness_driveline::segment::{PeriodFold, Segment, Standstill};
 use wheelwitness_driveline::signal::{Said, Sample};
@@ -71,6 +72,8 @@ pub struct Motions {
     pub agreement: [Option<Agreement>; 2],
     /// Silent steps of shaft, left and right wheel, front and rear axle.
     pub silent: [[u32; 3]; 2],
+    /// Sensors that do not sit where they are declared.
+    pub exchanged: Option<Exchanged>,
     /// Front/rear, front left/right, rear left/right.
     pub mismatch: [Option<Mismatch>; 3],
     /// What is known of the mismatch before any period is fitted.
@@ -237,6 +240,7 @@ struct Folds<'a> {
     next: usize,
     current: Option<(Period, PeriodFold)>,
     agreement: [AgreementFold; 2],
+    places: Option<PlacesFold>,
     mismatch: [MismatchFold; 3],
     plot: Plot,
     out: Motions,
@@ -262,6 +266,7 @@ pub fn motions<S: Storage>(
         next: 0,
         current: None,
         agreement: [AgreementFold::new(setup, 0), AgreementFold::new(setup, 1)],
+        places: PlacesFold::new(setup, vehicle.limits.sensor_ratio_percent),
         mismatch: [Sides::FrontRear, Sides::FrontLeftRight, Sides::RearLeftRight]
             .map(MismatchFold::new),
         plot: Plot::default(),
@@ -269,6 +274,7 @@ pub fn motions<S: Storage>(
             periods: Vec::new(),
             agreement: [None, None],
             silent: [[0; 3]; 2],
+            exchanged: None,
             mismatch: [None, None, None],
             prior: unseen(setup),
             straight_m: [0.0; 3],
@@ -311,6 +317,10 @@ impl Folds<'_> {
             self.fold_period(m, engaged, step);
         }
         self.agreement.iter_mut().for_each(|a| a.push(step));
+        if let Some(places) = &mut self.places {
+            let middle_s = (step.start_us + step.end_us) as f64 * 5e-7;
+            places.push(step, self.course.yaw_rate(middle_s).map(|y| y.rate));
+        }
         let curvature = motion.as_ref().and_then(|m| {
             let excess = m.demanded[0] / (m.rear.turns * self.setup.declared_ratio()).max(1e-9);
             Some((m.curvature?, excess))
@@ -392,6 +402,7 @@ impl Folds<'_> {
         out.silent = [self.agreement[0].silent, self.agreement[1].silent];
         let [front, rear] = self.agreement;
         out.agreement = [front.finish(), rear.finish()];
+        out.exchanged = self.places.and_then(PlacesFold::finish);
         for (k, fold) in self.mismatch.into_iter().enumerate() {
             out.straight_m[k] = fold.straight_m();
             out.mismatch[k] = fold.finish(self.setup, self.course);

@@ -1,6 +1,7 @@
 //! Can the sensors of the outputs be trusted?
 
 use crate::motion::{Motions, Tooth};
+use wheelwitness_driveline::places::Exchange;
 use wheelwitness_driveline::vehicle::{Place, Vehicle};
 
 /// Why the sensors of the outputs cannot be trusted, if they cannot.
@@ -15,6 +16,11 @@ pub fn unsound(vehicle: &Vehicle, teeth: &[Tooth], motions: &Motions) -> Option<
         let name = place(tooth.sensor.place);
         return Some(format!("the {name} sensor counts edges that no tooth makes (noise)"));
     }
+    // Left and right of one axle exchanged: every sum of the two stays what it is.
+    let exchanged = motions.exchanged.filter(|e| !matches!(e.exchange, Exchange::Sides(_)));
+    if let Some(e) = exchanged {
+        return Some(exchange(e.exchange));
+    }
     (0..2).find_map(|axle| {
         let (far, start_us, _) = motions.agreement[axle].as_ref()?.worst_piece;
         let name = ["front", "rear"][axle];
@@ -23,6 +29,22 @@ pub fn unsound(vehicle: &Vehicle, teeth: &[Tooth], motions: &Motions) -> Option<
             format!("the {name} shaft and wheel sensors disagree by {far:.1} % at {at_s:.0} s")
         })
     })
+}
+
+/// An exchange in plain words.
+pub fn exchange(exchange: Exchange) -> String {
+    match exchange {
+        Exchange::Axles => "the sensors of the two axles are exchanged, either the shafts' or the \
+                            wheels'"
+            .into(),
+        Exchange::Wheels(a, b) => {
+            format!("the sensors of the {} and the {} are exchanged", place(a), place(b))
+        }
+        Exchange::Sides(Some(axle)) => {
+            format!("left and right of the {} axle are exchanged", ["front", "rear"][axle])
+        }
+        Exchange::Sides(None) => "left and right of one of the two axles are exchanged".into(),
+    }
 }
 
 /// A place in plain words.

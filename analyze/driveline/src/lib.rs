@@ -30,5 +30,6 @@ pub mod range;
 pub mod allowance;
 pub mod mismatch;
 pub mod agreement;
+pub mod places;
 pub mod switches;
 pub mod selection;

@@ -3,7 +3,8 @@
 use super::{Finding, limit, period, seconds, word};
 use crate::assemble::Drive;
 use crate::result::{RecordRange, Verdict};
-use crate::sound::place;
+use crate::sound::{exchange, place};
+use wheelwitness_driveline::places::Exchange;
 use wheelwitness_driveline::pulse::STEP_US;
 use wheelwitness_driveline::vehicle::{AxleKind, Place};
 use wheelwitness_driveline::verdict::{Bounds, judge as judge_estimate};
@@ -60,6 +61,24 @@ fn one(drive: &Drive, axle: usize) -> Option<Finding> {
     Some(compare(drive, axle))
 }
 
+/// Sensors of this axle that sit elsewhere: in turns they contradict the shaft or each other, even
+/// where the drive as a whole averages it away.
+fn exchanged(drive: &Drive, axle: usize) -> Option<Finding> {
+    let e = drive.motions.exchanged.as_ref()?;
+    if matches!(e.exchange, Exchange::Sides(Some(other)) if other != axle) {
+        return None;
+    }
+    let (scope, ..) = AXLES[axle];
+    let what = exchange(e.exchange);
+    let reason = format!("{what}: {} stretches of turning show it, none denies it", e.pieces);
+    let records = RecordRange { first: e.records.0, last: e.records.1 };
+    let (start, end) = e.span_us;
+    let why = "turning, by the counts of all wheels".to_owned();
+    let shown = vec![period(start, end, records, Verdict::Disproven, why, &[])];
+    let finding = Finding::decided(scope, Verdict::Disproven, "places-exchanged", reason);
+    Some(finding.shown_by(shown))
+}
+
 fn compare(drive: &Drive, axle: usize) -> Finding {
     let (scope, shaft, wheels) = AXLES[axle];
     let size = drive.vehicle.limits.sensor_ratio_percent;
@@ -81,6 +100,9 @@ fn compare(drive: &Drive, axle: usize) -> Finding {
                         speed is then silent each time";
             Finding::undecided(scope, "hardly-silent", reason, next.into())
         };
+        return finding.against(limit);
+    }
+    if let Some(finding) = exchanged(drive, axle) {
         return finding.against(limit);
     }
     let Some(a) = &drive.motions.agreement[axle] else {

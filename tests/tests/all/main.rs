@@ -4,6 +4,7 @@
 
 mod tree;
 mod tidiness;
+mod adversarial;
 mod arrows;
 mod modules;
 mod commands;
