@@ -7,6 +7,7 @@
 //! number that the demand rests on is moved once and the fit repeated.
 
 use crate::demand::{CurvatureSource, DOUBTS};
+use crate::free_front::against_free_front;
 use crate::quantity::{Component, Estimate};
 use crate::segment::{Phases, Segment, by_manoeuvre, is_straight, side};
 use crate::share::{SentRow, share_of_sent};
@@ -65,6 +66,9 @@ pub struct Allowance {
     pub straight_turn: f64,
     /// Largest less smallest running sum of the counted difference, turns.
     pub counted_range: f64,
+    /// How much better the counts fit a lock than a front axle that nothing drives behind rear
+    /// wheels that slip; see [`against_free_front`].
+    pub against_free_front: f64,
     /// Each turning manoeuvre by itself: start, end (board microseconds), its own allowance.
     pub manoeuvres: Vec<(i64, i64, Estimate)>,
 }
@@ -119,6 +123,7 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
         demanded_turn,
         straight_turn,
         counted_range,
+        against_free_front: against_free_front(&rows, prior.mean),
         manoeuvres: manoeuvres(&rows, mu, base.covariance[1][1].sqrt(), play),
     })
 }

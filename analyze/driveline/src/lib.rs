@@ -27,6 +27,7 @@ pub mod demand;
 pub mod share;
 pub mod segment;
 pub mod range;
+pub mod free_front;
 pub mod allowance;
 pub mod mismatch;
 pub mod agreement;

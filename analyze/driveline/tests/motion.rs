@@ -208,6 +208,23 @@ fn a_locked_pair_reads_zero_and_a_half_engaged_one_in_between() {
     assert!((a.value - 0.4).abs() < 2.0 * a.u() && (a.value - 0.4).abs() < 0.02, "{a:?}");
 }
 
+/// Full lock asks of a free front axle far more than slip can hide; a circle of 16 m radius does
+/// not, unless the straight next to it shows that nothing slips.
+#[test]
+fn a_lock_is_told_from_slip_by_sharp_turns_or_by_a_straight_beside_them() {
+    let locked = Build { allowance: 0.0, ..SOUND };
+    let wide = [leg(130.0, 1.5, 1.0 / 16.0), leg(130.0, 1.5, -1.0 / 16.0)];
+    let against = |legs: &[Leg]| {
+        allowance_of(&drive(legs, locked)).0.expect("the mode is exercised").against_free_front
+    };
+    assert!(against(&CIRCLES[..1]) > 9.0);
+    assert!(against(&wide) < 9.0);
+    let straight = [leg(20.0, 3.0, 0.0), wide[0], leg(20.0, 3.0, 0.0), wide[1]];
+    assert!(against(&straight) > against(&wide));
+    let free = allowance_of(&drive(&CIRCLES, SOUND)).0.expect("the mode is exercised");
+    assert!(free.against_free_front < -100.0, "{free:?}");
+}
+
 #[test]
 fn unequal_tyres_move_the_mismatch_and_not_the_allowance() {
     let worn = Build { front_over_rear: 0.98, ..SOUND };

@@ -8,7 +8,7 @@ use crate::result::{Period, Verdict};
 use wheelwitness_driveline::allowance::{Allowance, EXERCISE_TURN, fit};
 use wheelwitness_driveline::quantity::{Component, Estimate};
 use wheelwitness_driveline::vehicle::{Coupling, Mode, Place};
-use wheelwitness_driveline::verdict::{Bounds, agree, judge as judge_estimate};
+use wheelwitness_driveline::verdict::{Bounds, agree, factor, judge as judge_estimate};
 
 /// The allowances of a mode's periods, and why others have none.
 pub struct Allowances<'a> {
@@ -121,7 +121,7 @@ fn locks(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
     };
     let bounds = locked_bounds(drive);
     let limit = limit(drive, "allowance", bounds, "1", |l| [l.allowance_locked_max; 2]);
-    let (_, shown) = judged(&all.found, bounds);
+    let (fits, shown) = judged(&all.found, bounds);
     let value = typical(&all.found);
     let finding = match locked_verdict(drive, &all.found) {
         Some(Verdict::Disproven) => match slipping(drive, &all.found) {
@@ -144,6 +144,15 @@ fn locks(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
                 "allowance {value}: the outputs stayed together against {:.1} demanded turns",
                 demanded(&all.found)
             ),
+        ),
+        _ if fits == Verdict::Proven => Finding::undecided(
+            scope,
+            "slip-may-cancel",
+            format!(
+                "allowance {value}, but in turns as wide as these, rear wheels that slip would \
+                 have kept the outputs together without a lock"
+            ),
+            exercise_next_step(mode),
         ),
         _ => near(scope, mode, &value),
     };
@@ -178,7 +187,16 @@ pub fn locked_verdict(drive: &Drive, found: &[(&Engagement, Allowance)]) -> Opti
     if slipping(drive, found).is_some() || found.iter().any(|(p, a)| drifts(drive, p, a)) {
         return Some(Verdict::Disproven);
     }
+    if verdict == Verdict::Proven && slip_may_cancel(found) {
+        return Some(Verdict::Undecided);
+    }
     Some(verdict)
+}
+
+/// True where a front axle that nothing drives would have stayed with the rear one as well,
+/// because its wheels slipped by what the turn demanded.
+fn slip_may_cancel(found: &[(&Engagement, Allowance)]) -> bool {
+    found.iter().any(|(_, a)| a.against_free_front < factor(f64::INFINITY, 1).powi(2))
 }
 
 /// The first manoeuvre in which the outputs differed as no locked pair does.

@@ -6,7 +6,7 @@ use wheelwitness_analyze::judge::judge;
 use wheelwitness_analyze::result::{DriveResult, Verdict};
 use wheelwitness_driveline::vehicle::Place;
 use wheelwitness_driveline::vehicle::Vehicle;
-use wheelwitness_rig::random_drive::friction_for;
+use wheelwitness_rig::random_drive::{friction_for, random_drive};
 use wheelwitness_rig::scenario::{TRAIL_WAGON, trail_wagon};
 use wheelwitness_rig::{Fault, Plan, Script};
 use wheelwitness_tests::campaign::capture_of;
@@ -91,6 +91,19 @@ fn a_case_stuck_in_rear_only_lets_the_front_follow_and_opens_nothing() {
         never(&r, "center-opens", "full-time", Verdict::Proven);
         never(&r, "front-driven", "full-time", Verdict::Proven);
     }
+}
+
+/// A random drive: stuck in rear-only on loose ground, in eights so wide that the slip of the rear
+/// wheels made the outputs turn alike.
+#[test]
+fn slip_that_cancels_the_turn_is_not_taken_for_a_lock() {
+    let random = random_drive(2146);
+    assert!(random.plan.faults.contains(&Fault::StuckRearOnly));
+    let mut reader = capture_of(&random.plan.run(), &random.vehicle_text);
+    let r = judge(&mut reader, None).expect("a simulated drive can be judged").0;
+    says(&r, "center-locks", "locked", Verdict::Undecided, "rear wheels that slip");
+    undecided(&r, "front-driven", "locked");
+    undecided(&r, "rear-driven", "locked");
 }
 
 #[test]
