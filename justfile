@@ -32,7 +32,7 @@ can *args:
 
 # Random drives with known truth, judged: `just campaign --first 1 --drives 500 --ablate`
 campaign *args="--drives 100":
-    cargo run -p wheelwitness-tests --bin campaign -- {{args}}
+    cargo run --release -p wheelwitness-tests --bin campaign -- {{args}}
 
 # The fault table, row by row: `just faults`, `just faults --full`, `just faults --row 1 --times 1000`
 faults *args:

@@ -184,10 +184,11 @@ impl ToothPattern {
     /// Mean of [`Self::time_at`] over a range of indices.
     fn mean_time(&self, from: f64, to: f64) -> f64 {
         let first = self.window.partition_point(|e| e.index as f64 <= from);
-        let inner = self.window.iter().skip(first).map(|e| e.index as f64);
+        let zero_us = self.window[0].time_us;
+        let edges = self.window.iter().skip(first);
+        let inner = edges.map(|e| (e.index as f64, (e.time_us - zero_us) as f64));
         let (mut area, mut last) = (0.0, (from, self.time_at(from)));
-        for x in inner.take_while(|x| *x < to).chain([to]) {
-            let here = (x, self.time_at(x));
+        for here in inner.take_while(|e| e.0 < to).chain([(to, self.time_at(to))]) {
             area += (here.0 - last.0) * (here.1 + last.1) / 2.0;
             last = here;
         }
