@@ -441,10 +441,12 @@ fn estimate_table(outcomes: &[Outcome], without: Option<&str>, r: &mut Report) {
         let cover = 100.0 * inside as f64 / n as f64;
         let _ = writeln!(r.text, "{name:<52}{n:>6}{spread:>9.2}{bias:>+10.2}{cover:>8.1}%");
         let whole = !name.contains(", mostly ") && !name.contains(", stress by ");
-        // Small groups are picked after the fact: their root mean square has a standard error.
-        let most = if whole { RMS_MAX } else { RMS_MAX + 1.0 / (2.0 * n as f64).sqrt() };
-        let too_certain = spread > most;
-        if n >= ENOUGH && (too_certain || whole && spread < RMS_MIN) {
+        // A root mean square has a standard error itself. It excuses what is too cautious, and what
+        // is too certain only in groups that are picked after the fact.
+        let error = 1.0 / (2.0 * n as f64).sqrt();
+        let too_certain = spread > if whole { RMS_MAX } else { RMS_MAX + error };
+        let too_cautious = whole && spread * (1.0 + error) < RMS_MIN;
+        if n >= ENOUGH && (too_certain || too_cautious) {
             let text = format!("{name}: RMS of error over uncertainty {spread:.2} in {n}");
             r.failures.push(Failure { name: name.clone(), text, too_certain });
         }

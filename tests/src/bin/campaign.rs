@@ -24,6 +24,9 @@ struct Asked {
     /// file of its own; the files joined are the whole.
     #[arg(long, value_parser = part)]
     part: Option<(u64, u64)>,
+    /// Leave the stress drives out.
+    #[arg(long)]
+    random_only: bool,
     /// File that outcomes are appended to, a line each; drives that are in it are not done again.
     #[arg(long)]
     into: Option<PathBuf>,
@@ -56,6 +59,9 @@ fn campaign(asked: &Asked) -> Result<bool, String> {
     let mut jobs = jobs(asked.first, asked.drives);
     if let Some((k, n)) = asked.part {
         jobs.retain(|j: &Job| j.seed % n == k - 1);
+    }
+    if asked.random_only {
+        jobs.retain(|j: &Job| j.stress.is_none());
     }
     let nowhere = PathBuf::from("/dev/null");
     let store = Store::open(asked.into.as_ref().unwrap_or(&nowhere), build()?)?;
