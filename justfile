@@ -38,6 +38,10 @@ campaign *args="--drives 100":
 faults *args:
     cargo run -p wheelwitness-faults --bin faults -- {{args}}
 
+# Any bytes into every decoder and reader: `just fuzz --minutes 5 --keep`, `just fuzz --table`
+fuzz *args:
+    cargo run -p wheelwitness-fuzz --bin fuzz -- {{args}}
+
 # Format and lints, as CI wants them
 lint:
     cargo fmt --all -- --check

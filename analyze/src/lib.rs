@@ -6,6 +6,7 @@ pub mod result;
 pub mod series;
 pub mod report;
 pub mod ticks;
+pub mod sleep;
 pub mod survey;
 pub mod axis;
 pub mod bus;

@@ -2,6 +2,7 @@
 //! beforehand (clock lines, tooth patterns, courses).
 
 use crate::result::{Hole, SourceInfo};
+use crate::sleep::Sleeps;
 use crate::ticks::{AdapterTrack, BoardTrack};
 use std::collections::BTreeMap;
 use wheelwitness_capture::board::{Says, Sentence};
@@ -33,6 +34,8 @@ pub struct Survey {
     pub clock_scale: Option<f64>,
     /// Records that the recorder had to let go, of no source in particular.
     pub dropped_records: u64,
+    /// When the computer slept.
+    pub sleeps: Sleeps,
     /// The sources by number.
     pub sources: BTreeMap<u16, Source>,
 }
@@ -74,13 +77,14 @@ pub fn readings<S: Storage>(
     each: impl FnMut(Reading),
     hole: impl FnMut(Hole),
 ) -> Result<u64, ReadError> {
-    records_and_readings(reader, |_| {}, each, hole)
+    records_and_readings(reader, |_, _| {}, each, hole)
 }
 
-/// The same, with `whole` called for every record before its readings.
+/// The same, with `whole` called for every record before its readings, with the clocks at the
+/// beginning of its block.
 fn records_and_readings<S: Storage>(
     reader: &mut CaptureReader<S>,
-    mut whole: impl FnMut(&Record),
+    mut whole: impl FnMut(&Record, Option<Stamp>),
     mut each: impl FnMut(Reading),
     mut hole: impl FnMut(Hole),
 ) -> Result<u64, ReadError> {
@@ -91,7 +95,7 @@ fn records_and_readings<S: Storage>(
         match item {
             Item::Record(record) => {
                 records += 1;
-                whole(&record);
+                whole(&record, reader.stamp());
                 decoder.push(&record, &mut each);
             }
             Item::Hole(h) => {
@@ -115,13 +119,16 @@ impl Survey {
         let mut survey = Survey::default();
         let mut holes = Vec::new();
         let mut bytes = BTreeMap::new();
-        let count = |r: &Record| {
+        let mut sleeps = Sleeps::default();
+        let count = |r: &Record, stamp| {
+            sleeps.push(stamp, r.boot_ns);
             if matches!(r.kind, Kind::Bytes | Kind::CanFrame) {
                 *bytes.entry(r.source).or_insert(0) += r.bytes.len() as u64;
             }
         };
         let records = records_and_readings(reader, count, |r| survey.take(&r), |h| holes.push(h))?;
         survey.records = records;
+        survey.sleeps = sleeps;
         bytes.into_iter().for_each(|(number, n)| survey.source(number).info.bytes = n);
         survey.holes = holes;
         survey.closed = reader.is_closed();

@@ -17,6 +17,7 @@ pub struct HostClock;
 
 impl Clock for HostClock {
     fn now(&self) -> Stamp {
+        // Boot-time first: whoever looks for sleep relies on it.
         Stamp {
             boot_ns: read_ns(BOOT),
             mono_ns: read_ns(ClockId::CLOCK_MONOTONIC),

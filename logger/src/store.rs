@@ -24,6 +24,8 @@ const BATCH: usize = 256;
 const PATIENCE: Duration = Duration::from_millis(50);
 /// How often the space left is looked at.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
+/// Boot-time that gets ahead by less is no sleep.
+const LEAST_SLEEP_NS: i64 = 100_000_000;
 /// No estimate of the time left before so much was recorded, in nanoseconds.
 const ESTIMATE_AFTER_NS: i64 = 5_000_000_000;
 /// Space for less than so many hours is told again, after the first warning that the limits set.
@@ -101,6 +103,8 @@ pub struct Store {
     looked: Option<Instant>,
     /// The space left was last told to be enough for less than so many hours.
     warned_below_h: f64,
+    /// By so much boot-time was ahead of monotonic time, at the most.
+    ahead_ns: i64,
 }
 
 impl Store {
@@ -117,6 +121,7 @@ impl Store {
         let writer =
             Writer::create(first.storage, ties.clock.clone(), RecordingId::random(), limits)?;
         let sources = ties.status.snapshot().sources.len();
+        let began = ties.clock.now();
         Ok(Store {
             ties,
             writer,
@@ -129,6 +134,7 @@ impl Store {
             failing: None,
             looked: None,
             warned_below_h: f64::INFINITY,
+            ahead_ns: began.boot_ns - began.mono_ns,
         })
     }
 
@@ -164,6 +170,7 @@ impl Store {
             if self.looked.is_none_or(|at| at.elapsed() >= LOOK_EVERY) {
                 self.looked = Some(Instant::now());
                 self.look_at_room();
+                self.look_at_sleep();
             }
             self.show();
         }
@@ -300,6 +307,23 @@ impl Store {
             self.ties.stop.finish(Reason::SpaceUsedUp);
         }
         self.warn_of_space(free, hours);
+    }
+
+    /// Tells that the computer slept, once it is awake.
+    pub fn look_at_sleep(&mut self) {
+        // Read in this order, being held up in between makes boot-time look less ahead.
+        let now = self.ties.clock.now();
+        let ahead_ns = now.boot_ns - now.mono_ns;
+        let slept_ns = ahead_ns - self.ahead_ns;
+        self.ahead_ns = self.ahead_ns.max(ahead_ns);
+        if slept_ns >= LEAST_SLEEP_NS {
+            let slept_s = slept_ns as f64 / 1e9 / self.ties.clock_scale;
+            let text = format!(
+                "the computer slept for {slept_s:.2} s: nothing was recorded then; keep it awake \
+                 (lid open, no sleep on idle)"
+            );
+            self.tell(Weight::Warning, text);
+        }
     }
 
     /// Hours until `usable` bytes are used at the rate so far; `None` while it is too early to say.

@@ -4,6 +4,7 @@
 use super::Finding;
 use crate::assemble::Drive;
 use crate::result::{Period, RecordRange, Reported, Verdict};
+use crate::sleep::Sleep;
 use crate::survey::Source;
 use wheelwitness_driveline::quantity::Estimate;
 
@@ -17,7 +18,7 @@ pub fn judge(drive: &Drive) -> Vec<Finding> {
             "record a drive with at least one source connected".into(),
         )];
     }
-    drive.survey.sources.values().map(|s| one(drive, s).shown_by(vec![shown(drive, s)])).collect()
+    drive.survey.sources.values().map(|s| one(drive, s).shown_by(periods(drive, s))).collect()
 }
 
 fn one(drive: &Drive, source: &Source) -> Finding {
@@ -37,10 +38,30 @@ fn one(drive: &Drive, source: &Source) -> Finding {
         let reason = format!("{} frames or records of it were lost before the disk", source.lost);
         return Finding::decided(name, Verdict::Disproven, "counted-losses", reason);
     }
-    if source.can {
-        return bus(drive, source, damaged);
+    let finding = match (source.board, source.can) {
+        (true, false) => return board(drive, source),
+        (_, true) => bus(drive, source, damaged),
+        (false, false) => unnumbered(drive, source, damaged),
+    };
+    // Nobody counted what was sent to a computer that slept.
+    match asleep(drive).filter(|_| finding.verdict == Verdict::Proven) {
+        Some(reason) => Finding::undecided(name, "computer-slept", reason, STAY_AWAKE.into()),
+        None => finding,
     }
-    if source.board { board(drive, source) } else { unnumbered(drive, source, damaged) }
+}
+
+const STAY_AWAKE: &str = "keep the computer awake (lid open, no sleep on idle) and record again";
+
+/// What to say of sleep, if there was any.
+fn asleep(drive: &Drive) -> Option<String> {
+    let sleeps = drive.survey.sleeps.found();
+    let total_s: f64 = sleeps.iter().map(|s| s.slept_ns as f64 * 1e-9).sum();
+    let times = match sleeps.len() {
+        0 => return None,
+        1 => "once".to_owned(),
+        n => format!("{n} times"),
+    };
+    Some(format!("the computer slept {times}, {total_s:.2} s in all; nothing was received then"))
 }
 
 fn board(drive: &Drive, source: &Source) -> Finding {
@@ -140,6 +161,30 @@ fn unnumbered(drive: &Drive, source: &Source, damaged: u64) -> Finding {
     );
     Finding::decided(name, Verdict::Proven, "no-loss-visible", reason)
 }
+
+/// The whole recording, then every sleep in it, with its true length.
+fn periods(drive: &Drive, source: &Source) -> Vec<Period> {
+    let zero_ns = drive.survey.span_ns.map_or(0, |s| s.0);
+    let at_s = |ns: i64| ns.saturating_sub(zero_ns) as f64 * 1e-9;
+    let sleep = |s: &Sleep| Period {
+        start_s: at_s(s.from_ns),
+        end_s: at_s(s.to_ns),
+        verdict: Verdict::Undecided,
+        reason: "the computer slept".into(),
+        estimates: vec![Reported::from(&Estimate {
+            name: "slept".into(),
+            value: s.slept_ns as f64 * 1e-9,
+            unit: "s".into(),
+            components: Vec::new(),
+        })],
+        evidence: Vec::new(),
+    };
+    let sleeps = drive.survey.sleeps.found().iter().take(SLEEPS_SHOWN).map(sleep);
+    std::iter::once(shown(drive, source)).chain(sleeps).collect()
+}
+
+/// As many are listed one by one.
+const SLEEPS_SHOWN: usize = 20;
 
 fn shown(drive: &Drive, source: &Source) -> Period {
     let totals = source.track.sequence.totals();

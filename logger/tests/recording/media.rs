@@ -3,7 +3,7 @@
 use std::io::ErrorKind;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use wheelwitness_capture::clock::{Clock, SimClock};
+use wheelwitness_capture::clock::{Clock, SimClock, Stamp};
 use wheelwitness_capture::read::{CaptureReader, Item};
 use wheelwitness_capture::record::{Kind, Losses, Record};
 use wheelwitness_capture::storage::{SimStorage, Storage};
@@ -20,6 +20,7 @@ const PLENTY: u64 = 1 << 40;
 
 /// A storage side with one source, and what the test needs to see of it.
 struct World {
+    clock: Arc<dyn Clock>,
     queue: Arc<Queue<Event>>,
     stop: Stop,
     status: Arc<Status>,
@@ -29,12 +30,15 @@ struct World {
 
 impl World {
     fn new() -> World {
-        let clock: Arc<dyn Clock> = Arc::new(HostClock);
+        World::on(Arc::new(HostClock))
+    }
+
+    fn on(clock: Arc<dyn Clock>) -> World {
         let sources: [SourceSettings; 1] = ["a=/sim/a".parse().unwrap()];
-        let (status, messages) = Status::new(clock, &sources);
+        let (status, messages) = Status::new(clock.clone(), &sources);
         let queue = Arc::new(Queue::new(&[1], 1 << 26));
         let room = Arc::new(AtomicU64::new(PLENTY));
-        World { queue, stop: Stop::new(), status, messages, room }
+        World { clock, queue, stop: Stop::new(), status, messages, room }
     }
 
     fn store(
@@ -59,7 +63,7 @@ impl World {
             queue: self.queue.clone(),
             status: self.status.clone(),
             stop: self.stop.clone(),
-            clock: Arc::new(HostClock),
+            clock: self.clock.clone(),
             limits,
             clock_scale: 1.0,
             contents: vec![Kind::Bytes],
@@ -295,4 +299,21 @@ fn a_stalled_medium_makes_no_reader_wait_and_what_did_not_fit_is_counted() {
         }
     }
     assert_eq!(next, 400, "every chunk is there or counted, each in its place");
+}
+
+/// A lid that is closed for an hour: boot-time runs on, monotonic time does not (clock_gettime(2)).
+#[test]
+fn a_computer_that_slept_is_told_once_with_the_length_of_its_sleep() {
+    let clock = SimClock::default();
+    let (world, medium) = (World::on(Arc::new(clock.clone())), SimStorage::new());
+    let mut store = world.store(&medium, None, Limits::default(), Taps::new(vec![]));
+    clock.advance_ns(10_000_000_000);
+    store.look_at_sleep();
+    assert_eq!(world.said(), "");
+    let now = clock.now();
+    clock.set(Stamp { boot_ns: now.boot_ns + 3_600_250_000_000, ..now });
+    store.look_at_sleep();
+    assert!(world.said().contains("slept for 3600.25 s"));
+    store.look_at_sleep();
+    assert_eq!(world.said(), "");
 }

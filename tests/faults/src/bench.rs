@@ -15,6 +15,7 @@ use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 use wheelwitness_capture::read::{CaptureReader, Hole, Item};
 use wheelwitness_capture::record::{Kind, Record};
+use wheelwitness_capture::storage::{SimStorage, Storage};
 
 /// Ends a trial that would hang.
 pub const LIMIT: Duration = Duration::from_secs(60);
@@ -268,11 +269,21 @@ impl Kept {
     /// the medium gives nothing at all.
     pub fn of(folder: &Path) -> Result<Kept, String> {
         use wheelwitness_capture::read::ReadError::{Medium, NoCapture};
-        let mut reader = match CaptureReader::open(folder) {
-            Ok(reader) => reader,
-            Err(NoCapture { .. } | Medium { .. }) => return Ok(Kept::default()),
-            Err(e) => return Err(e.to_string()),
-        };
+        match CaptureReader::open(folder) {
+            Ok(reader) => Kept::read(reader),
+            Err(NoCapture { .. } | Medium { .. }) => Ok(Kept::default()),
+            Err(e) => Err(e.to_string()),
+        }
+    }
+
+    /// The same of one segment's bytes.
+    pub fn of_bytes(segment: &[u8]) -> Result<Kept, String> {
+        let medium = SimStorage::new();
+        medium.put("segment-000001.wwc", segment);
+        Kept::read(CaptureReader::from_storage(medium).map_err(|e| e.to_string())?)
+    }
+
+    fn read(mut reader: CaptureReader<impl Storage>) -> Result<Kept, String> {
         let mut kept = Kept::default();
         while let Some(item) = reader.next_item().map_err(|e| e.to_string())? {
             match item {

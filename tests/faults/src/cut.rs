@@ -4,11 +4,12 @@
 //! what is there beyond that is the beginning of what was said; earlier drives are untouched; the
 //! next start finds the recording and says that it was cut off.
 
-use crate::bench::{Kept, Noise, Outcome, Worst, repeat};
+use crate::bench::{Kept, Noise, repeat};
+use crate::fat::OnMedium;
 use crate::volume::{System, Volume};
 use std::io;
-use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, AtomicI64, AtomicU64, Ordering};
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 use wheelwitness_capture::clock::Clock;
@@ -29,6 +30,10 @@ use wheelwitness_logger::tap::Taps;
 const CHUNK_EVERY: Duration = Duration::from_millis(3);
 /// Longest recording before a cut, in milliseconds.
 const LONGEST_MS: u64 = 700;
+/// Every second cut is made at most so long after the beginning of a sync, in microseconds, if one
+/// begins within this time.
+const INTO_SYNC_US: u64 = 1500;
+const LONGEST_WAIT: Duration = Duration::from_millis(400);
 /// Cuts on one volume before it is made anew. Nothing is removed from it: on FAT, removing or
 /// reading a file whose end was cut off turns the volume read-only (measured in the guest, Linux
 /// 6.1).
@@ -36,6 +41,8 @@ const CUTS_A_VOLUME: u64 = 25;
 /// What a cut may cost, in seconds, where a sync takes at most half a second.
 const MAY_COST_S: f64 = 1.0;
 const QUICK_SYNC_S: f64 = 0.5;
+/// What FAT calls the first segment where it has room for 8 + 3 characters.
+const SHORT_NAME: &str = "segmen~1wwc";
 
 /// How a medium keeps its word about syncs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,53 +53,31 @@ pub enum Syncs {
     Skipped,
 }
 
-/// What cuts have shown.
-#[derive(Default)]
-pub struct Found {
-    cuts: AtomicU64,
-    acknowledged: AtomicU64,
-    lost: Worst,
-    longest_sync: Worst,
-    settled: Worst,
-    torn: AtomicU64,
-    noted: AtomicU64,
-    long_syncs: AtomicU64,
-}
+mod found;
+pub use found::Found;
 
-/// Cuts the power `count` times.
-pub fn power_cuts(system: System, syncs: Syncs, count: u64, threads: u64) -> Outcome {
-    let found = Found::default();
+/// Cuts the power `count` times, on volumes numbered from `first`: a number gives the same moments.
+pub fn power_cuts(
+    system: System,
+    syncs: Syncs,
+    first: u64,
+    count: u64,
+    threads: u64,
+) -> Result<Found, String> {
+    let all = Mutex::new(Found::default());
     let volumes = count.div_ceil(CUTS_A_VOLUME);
     repeat(volumes, threads, |number| {
         let mut volume = Volume::new(system)?;
         let mut earlier = Vec::new();
         let cuts = CUTS_A_VOLUME.min(count - number * CUTS_A_VOLUME);
         for nth in 0..cuts {
-            let mut noise = Noise::new(number * 1000 + nth);
-            one_cut(&mut volume, syncs, nth, &mut noise, &mut earlier, &found)?;
+            let mut noise = Noise::new((first + number) * 1000 + nth);
+            let found = one_cut(&mut volume, syncs, nth, &mut noise, &mut earlier)?;
+            all.lock().map_err(|e| e.to_string())?.add(&found);
         }
         Ok(())
     })?;
-    Ok(found.told())
-}
-
-impl Found {
-    fn told(&self) -> String {
-        let count = |n: &AtomicU64| n.load(Ordering::Relaxed);
-        format!(
-            "{} cuts: 0 of {} acknowledged records lost; at most {:.3} s lost, longest sync \
-             {:.3} s ({} over {QUICK_SYNC_S} s); {} torn tails; {} noted as cut off, in at most \
-             {:.3} s",
-            count(&self.cuts),
-            count(&self.acknowledged),
-            self.lost.s(),
-            self.longest_sync.s(),
-            count(&self.long_syncs),
-            count(&self.torn),
-            count(&self.noted),
-            self.settled.s(),
-        )
-    }
+    all.into_inner().map_err(|e| e.to_string())
 }
 
 /// What happens between two cuts: a drive begins, is cut off, is found and held to its word.
@@ -101,49 +86,102 @@ fn one_cut(
     syncs: Syncs,
     nth: u64,
     noise: &mut Noise,
-    earlier: &mut Vec<(PathBuf, Vec<u8>)>,
-    found: &Found,
-) -> Result<(), String> {
+    earlier: &mut Vec<Earlier>,
+) -> Result<Found, String> {
     let name = format!("drive-{nth}");
     let after = Duration::from_micros(noise.below(LONGEST_MS * 1000));
-    let drive = Drive::record_and_cut(volume, &volume.top().join(&name), syncs, after)?;
+    let into_sync = nth.is_multiple_of(2).then(|| Duration::from_micros(noise.below(INTO_SYNC_US)));
+    let moment = Moment { after, into_sync };
+    let drive = Drive::record_and_cut(volume, &volume.top().join(&name), syncs, moment)?;
+    let as_cut = volume.as_cut(&name, SHORT_NAME)?;
+    if let Some(file) = &as_cut {
+        drive.check_medium(file.there())?;
+    }
     volume.restore()?;
     let begun = Instant::now();
     let settled = settle(&volume.top().join(&name)).map_err(|e| format!("not settled: {e}"))?;
-    found.settled.take_s(begun.elapsed().as_secs_f64());
-    volume.read(|top| {
-        for (path, bytes) in earlier.iter() {
-            if readable(&top.join(path))? != *bytes {
-                return Err(format!("{} of an earlier drive was changed", path.display()));
-            }
-        }
-        drive.check_beginning(&top.join(&name), settled.is_some())?;
-        earlier.extend(files_of(top, &name)?);
-        Ok(())
-    })?;
-    volume.read_checked(|top| {
+    let settled_us = begun.elapsed().as_micros() as u64;
+    let (before, tails_changed) = volume.read(|top| {
         let kept = drive.check_beginning(&top.join(&name), settled.is_some())?;
-        drive.count(&kept, settled.is_some(), found)
-    })
+        let mut changed = 0;
+        for drive in earlier.iter() {
+            changed += u64::from(drive.is_changed(top)?);
+        }
+        Ok((kept.records.len() as u64, changed))
+    })?;
+    let found = volume.read_checked(|top| {
+        for drive in earlier.iter() {
+            drive.check_safe(top)?;
+        }
+        let kept = drive.check_beginning(&top.join(&name), settled.is_some())?;
+        let found = Found { settled_us, noted: settled.is_some().into(), ..drive.count(&kept)? };
+        let said_too_long = as_cut.as_ref().is_some_and(OnMedium::is_said_too_long).into();
+        Ok(Found { said_too_long, read_late: (before < drive.durable).into(), ..found })
+    })?;
+    let bytes = volume.read(|top| readable(&top.join(&name).join(SEGMENT)))?;
+    earlier.push(Earlier { name, drive, bytes });
+    Ok(Found { tails_changed, ..found })
 }
 
-/// The segments of a drive, by their paths on the volume.
-fn files_of(top: &Path, drive: &str) -> Result<Vec<(PathBuf, Vec<u8>)>, String> {
-    let Ok(entries) = std::fs::read_dir(top.join(drive)) else { return Ok(Vec::new()) };
-    let names = entries.flatten().map(|entry| Path::new(drive).join(entry.file_name()));
-    let names = names.filter(|name| name.extension().is_some_and(|end| end == "wwc"));
-    names.map(|name| Ok((name.clone(), readable(&top.join(&name))?))).collect()
+/// A drive that was cut off before, and what of it could be read right after its cut.
+struct Earlier {
+    name: String,
+    drive: Drive,
+    bytes: Vec<u8>,
 }
+
+impl Earlier {
+    /// Whether other bytes are read now, before the volume was checked. That may be so for what
+    /// was not safe: the medium says of its cluster that it is free, and the next drive got it.
+    fn is_changed(&self, top: &Path) -> Result<bool, String> {
+        Ok(readable(&top.join(&self.name).join(SEGMENT))? != self.bytes)
+    }
+
+    /// After the volume was checked, everything of it that was called safe is there.
+    fn check_safe(&self, top: &Path) -> Result<(), String> {
+        let kept = self.drive.check_beginning(&top.join(&self.name), true)?;
+        let safe = self.drive.check_safe(kept.records.len());
+        safe.map_err(|why| format!("{}, an earlier drive: {why}", self.name))
+    }
+}
+
+const SEGMENT: &str = "segment-000001.wwc";
 
 /// A file up to where the medium refuses to give more of it: on FAT a file may be said to be
 /// longer than the part of it that reached the medium.
 fn readable(path: &Path) -> Result<Vec<u8>, String> {
-    let mut file = std::fs::File::open(path).map_err(|e| format!("{}: {e}", path.display()))?;
+    let mut file = match std::fs::File::open(path) {
+        Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
+        opened => opened.map_err(|e| format!("{}: {e}", path.display()))?,
+    };
     let (mut all, mut piece) = (Vec::new(), [0; 512]);
     while let Ok(bytes @ 1..) = io::Read::read(&mut file, &mut piece) {
         all.extend_from_slice(&piece[..bytes]);
     }
     Ok(all)
+}
+
+/// When the power goes.
+#[derive(Clone, Copy)]
+struct Moment {
+    after: Duration,
+    /// Then so long after the beginning of a sync: between two syncs little is under way.
+    into_sync: Option<Duration>,
+}
+
+impl Moment {
+    fn wait_for(self, watch: &SyncWatch) {
+        std::thread::sleep(self.after);
+        let Some(into) = self.into_sync else { return };
+        let until = Instant::now() + LONGEST_WAIT;
+        while watch.begun().is_none() && Instant::now() < until {
+            std::thread::yield_now();
+        }
+        let begun = watch.begun();
+        while begun.is_some_and(|begun| begun.elapsed() < into) {
+            std::thread::yield_now();
+        }
+    }
 }
 
 /// A drive that was cut off, and what is known of it.
@@ -152,6 +190,7 @@ struct Drive {
     cut_at: Instant,
     durable: u64,
     longest_sync_s: f64,
+    within_sync: bool,
 }
 
 impl Drive {
@@ -159,7 +198,7 @@ impl Drive {
         volume: &Volume,
         folder: &Path,
         syncs: Syncs,
-        after: Duration,
+        moment: Moment,
     ) -> Result<Drive, String> {
         let (claimed, storage) = Folder::claim(folder).map_err(|e| e.to_string())?;
         let timed = Timed::new(storage, syncs);
@@ -170,21 +209,21 @@ impl Drive {
         let (pushed, on) = (Mutex::new(Vec::new()), AtomicBool::new(true));
         let cut = std::thread::scope(|scope| {
             scope.spawn(|| world.feed(&pushed, &on));
-            std::thread::sleep(after);
+            moment.wait_for(&watch);
             let durable = world.status.snapshot().storage.durable_records;
-            let cut_at = Instant::now();
+            let (cut_at, within_sync) = (Instant::now(), watch.begun().is_some());
             let cut = volume.cut();
             on.store(false, Ordering::Relaxed);
-            cut.map(|()| (durable, cut_at))
+            cut.map(|()| (durable, cut_at, within_sync))
         });
         let longest_sync_s = watch.longest_s();
         world.stop.at_once();
         world.queue.close();
         storing.join().map_err(|_| "the storage thread panicked")?;
         drop(claimed);
-        let (durable, cut_at) = cut?;
+        let (durable, cut_at, within_sync) = cut?;
         let pushed = pushed.into_inner().unwrap_or_default();
-        Ok(Drive { pushed, cut_at, durable, longest_sync_s })
+        Ok(Drive { pushed, cut_at, durable, longest_sync_s, within_sync })
     }
 
     /// What is left is a beginning of what was said, and somebody says that it was cut off. On FAT,
@@ -200,34 +239,47 @@ impl Drive {
             return Err("the records are no beginning of what was said".into());
         }
         kept.check_holes()?;
-        let begun = folder.join("segment-000001.wwc").exists();
+        let begun = folder.join(SEGMENT).exists();
         if begun && !(noted && folder.join(NOTE_NAME).exists()) {
             return Err("nobody says that this recording was cut off".into());
         }
         Ok(kept)
     }
 
-    /// Everything that was called safe is there; counts what a cut did, and holds it to what it may
+    /// Everything that was called safe is there; gives what a cut did, and holds it to what it may
     /// cost.
-    fn count(&self, kept: &Kept, noted: bool, found: &Found) -> Result<(), String> {
+    fn count(&self, kept: &Kept) -> Result<Found, String> {
         let records = kept.records.len();
-        if (records as u64) < self.durable {
-            return Err(format!("{} acknowledged, {records} are there", self.durable));
-        }
+        self.check_safe(records)?;
         let first = self.pushed.get(records).filter(|at| **at < self.cut_at);
         let lost_s = first.map_or(0.0, |at| self.cut_at.duration_since(*at).as_secs_f64());
         let quick = self.longest_sync_s <= QUICK_SYNC_S;
         if quick && lost_s > MAY_COST_S {
             return Err(format!("{lost_s:.3} s lost, longest sync {:.3} s", self.longest_sync_s));
         }
-        found.lost.take_s(lost_s);
-        found.longest_sync.take_s(self.longest_sync_s);
-        found.long_syncs.fetch_add(u64::from(!quick), Ordering::Relaxed);
-        found.cuts.fetch_add(1, Ordering::Relaxed);
-        found.acknowledged.fetch_add(self.durable, Ordering::Relaxed);
-        found.torn.fetch_add(u64::from(!kept.holes.is_empty()), Ordering::Relaxed);
-        found.noted.fetch_add(u64::from(noted), Ordering::Relaxed);
-        Ok(())
+        Ok(Found {
+            cuts: 1,
+            acknowledged: self.durable,
+            lost_us: (lost_s * 1e6) as u64,
+            longest_sync_us: (self.longest_sync_s * 1e6) as u64,
+            torn: u64::from(!kept.holes.is_empty()),
+            long_syncs: u64::from(!quick),
+            within_sync: u64::from(self.within_sync),
+            ..Found::default()
+        })
+    }
+
+    /// Everything that was called safe is on the medium, whatever its driver makes of it.
+    fn check_medium(&self, segment: &[u8]) -> Result<(), String> {
+        let there = Kept::of_bytes(segment)?.records.len();
+        self.check_safe(there).map_err(|why| format!("on the medium: {why}"))
+    }
+
+    fn check_safe(&self, records: usize) -> Result<(), String> {
+        match (records as u64) < self.durable {
+            true => Err(format!("{} acknowledged, {records} are there", self.durable)),
+            false => Ok(()),
+        }
     }
 }
 
@@ -291,6 +343,11 @@ impl SyncWatch {
         let under_way = self.since.lock().map(|since| since.map(|at| at.elapsed()));
         let under_way = under_way.ok().flatten().map_or(0.0, |time| time.as_secs_f64());
         (self.longest_us.load(Ordering::Relaxed) as f64 / 1e6).max(under_way)
+    }
+
+    /// When the sync under way began.
+    fn begun(&self) -> Option<Instant> {
+        self.since.lock().ok().and_then(|since| *since)
     }
 
     fn set(&self, since: Option<Instant>) {

@@ -13,6 +13,7 @@
 //! Needs Linux, root, loop devices and strace; a trial that cannot be made counts as failed.
 
 pub mod bench;
+pub mod fat;
 pub mod volume;
 pub mod cut;
 pub mod kill;

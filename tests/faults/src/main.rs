@@ -8,6 +8,7 @@ use wheelwitness_faults::volume::System;
 
 const HELP: &str = "\
 faults [--full] [--row NUMBER]... [--times COUNT] [--threads COUNT] [--trials]
+       [--into FILE]
 
 Goes through the fault table: runs the named tests of every row and its trial, and prints one
 line a row. A row that could not be tried counts as failed.
@@ -15,6 +16,7 @@ line a row. A row that could not be tried counts as failed.
   --row       only these rows
   --times     so many cuts, kills or endings instead of the usual number
   --threads   so many at once [default: 3]
+  --into      keeps what the cuts of row 2 have shown so far, and goes on from there
   --trials    only the trials, not the tests of the house
 Needs Linux, root, loop devices, strace, mkfs.ext4 and mkfs.vfat.
 ";
@@ -27,7 +29,7 @@ fn main() -> ExitCode {
             ExitCode::from(wheelwitness_logger::cli::run(std::env::args_os()) as u8)
         }
         // In the guest.
-        Some("fat-cuts") => fat_cuts(words.get(1)),
+        Some("fat-cuts") => fat_cuts(&words[1..]),
         _ => match Campaign::typed(&words) {
             Ok(campaign) => campaign.run(),
             Err(why) => {
@@ -38,10 +40,10 @@ fn main() -> ExitCode {
     }
 }
 
-fn fat_cuts(count: Option<&String>) -> ExitCode {
-    let count = count.and_then(|count| count.parse().ok()).unwrap_or(10);
-    match power_cuts(System::Vfat, Syncs::Honest, count, 1) {
-        Ok(figure) => println!("{figure}"),
+fn fat_cuts(words: &[String]) -> ExitCode {
+    let number = |n: usize| words.get(n).and_then(|word| word.parse().ok()).unwrap_or(0);
+    match power_cuts(System::Vfat, Syncs::Honest, number(0), number(1), 1) {
+        Ok(found) => println!("{}", found.line()),
         Err(why) => {
             println!("{why}");
             return ExitCode::FAILURE;
@@ -59,7 +61,7 @@ struct Campaign {
 impl Campaign {
     fn typed(words: &[String]) -> Result<Campaign, String> {
         let program = std::env::current_exe().map_err(|e| e.to_string())?;
-        let effort = Effort { program, full: false, times: None, threads: 3 };
+        let effort = Effort { program, full: false, times: None, threads: 3, into: None };
         let mut campaign = Campaign { rows: Vec::new(), tests: true, effort };
         let mut words = words.iter();
         while let Some(word) = words.next() {
@@ -71,6 +73,10 @@ impl Campaign {
                 "--full" => campaign.effort.full = true,
                 "--trials" => campaign.tests = false,
                 "--times" => campaign.effort.times = Some(number()?),
+                "--into" => {
+                    let file = words.next().ok_or("--into: a file is missing")?;
+                    campaign.effort.into = Some(file.into());
+                }
                 "--threads" => campaign.effort.threads = number()?.max(1),
                 "--row" => {
                     let row = number()?;

@@ -18,6 +18,8 @@ pub struct Effort {
     pub times: Option<u64>,
     /// Trials that mostly wait run on so many threads.
     pub threads: u64,
+    /// The file that keeps what trials of hours have shown so far, so that they can be gone on with.
+    pub into: Option<PathBuf>,
 }
 
 impl Effort {
@@ -79,11 +81,12 @@ pub const HARDWARE: [&str; 6] = [
 ];
 
 fn ext4_cuts(effort: &Effort) -> Outcome {
-    power_cuts(System::Ext4, Syncs::Honest, effort.times(100, 10_000), effort.threads)
+    let count = effort.times(100, 10_000);
+    power_cuts(System::Ext4, Syncs::Honest, 0, count, effort.threads).map(|found| found.to_string())
 }
 
 fn fat_cuts(effort: &Effort) -> Outcome {
-    guest::fat_cuts(&effort.program, effort.times(25, 1000))
+    guest::fat_cuts(&effort.program, effort.times(25, 1000), effort.into.as_deref())
 }
 
 fn kills(effort: &Effort) -> Outcome {

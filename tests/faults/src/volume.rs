@@ -1,6 +1,7 @@
 //! A file system of its own in an image, on which power can be cut.
 
 use crate::bench::{Scratch, must};
+use crate::fat::{self, OnMedium};
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom, Write};
 use std::os::fd::AsRawFd;
@@ -53,6 +54,15 @@ impl Volume {
         match self.system {
             System::Ext4 => shut_down(&self.top()),
             System::Vfat => copy(&self.scratch.path("image"), &self.scratch.path("cut")),
+        }
+    }
+
+    /// What of a file in `folder` is on a FAT medium whose power was cut, before anybody mounts it
+    /// again: the file of this short name (8 + 3 characters).
+    pub fn as_cut(&self, folder: &str, name: &str) -> Result<Option<OnMedium>, String> {
+        match self.system {
+            System::Ext4 => Ok(None),
+            System::Vfat => fat::look(&self.scratch.path("cut"), folder, name),
         }
     }
 

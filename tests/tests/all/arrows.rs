@@ -3,7 +3,7 @@
 use crate::tree::{CRATES, File, file, files, none};
 
 /// Folder of a crate, crates of ours that it may use, and those that only its tests may use.
-const ARROWS: [(&str, &[&str], &[&str]); 10] = [
+const ARROWS: [(&str, &[&str], &[&str]); 11] = [
     ("logger/capture", &[], &[]),
     ("logger", &["capture"], &[]),
     ("analyze/driveline", &[], &[]),
@@ -22,18 +22,20 @@ const ARROWS: [(&str, &[&str], &[&str]); 10] = [
         &["capture", "logger", "driveline", "analyze", "tables", "rig", ""],
     ),
     ("tests/faults", &["capture", "logger"], &[]),
+    ("tests/fuzz", &["capture", "logger", "driveline", "analyze", "archive"], &[]),
 ];
 
 /// Libraries, with all that begin with their name, that are the business of some crates only.
-const LIBRARIES: [(&str, &[&str]); 8] = [
+const LIBRARIES: [(&str, &[&str]); 9] = [
     ("polars", &["analyze/tables"]),
     ("plotters", &["analyze"]),
     ("tar", &["analyze/archive"]),
     ("tokio", &["logger", "tests/faults"]),
-    ("nix", &["logger", "fixtures/rig", "analyze/app", "tests/faults"]),
+    ("nix", &["logger", "fixtures/rig", "analyze/app", "tests/faults", "tests/fuzz"]),
     ("socketcan", &["logger", "fixtures/rig"]),
     ("nalgebra", &["analyze/driveline"]),
-    ("crc32c", &["logger/capture"]),
+    ("libfuzzer-sys", &["tests/fuzz"]),
+    ("crc32c", &["logger/capture", "tests/fuzz"]),
 ];
 
 /// Words of the outside world, which analysis and physics must not know.

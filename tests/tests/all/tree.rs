@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 /// The crates, as folders, and what a `use` calls them.
-pub const CRATES: [(&str, &str); 10] = [
+pub const CRATES: [(&str, &str); 11] = [
     ("logger/capture", "wheelwitness_capture"),
     ("logger", "wheelwitness_logger"),
     ("analyze/driveline", "wheelwitness_driveline"),
@@ -14,6 +14,7 @@ pub const CRATES: [(&str, &str); 10] = [
     ("fixtures/rig", "wheelwitness_rig"),
     ("tests", "wheelwitness_tests"),
     ("tests/faults", "wheelwitness_faults"),
+    ("tests/fuzz", "wheelwitness_fuzz"),
 ];
 
 /// Endings of what is read as text.

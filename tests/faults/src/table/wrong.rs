@@ -57,16 +57,31 @@ pub(super) const WRONG: [Row; 17] = [
         &[(PROTECTIONS, "a_wall_clock_that_jumps_moves_no_record")],
     )
     .open("the report does not tell that the clock was set"),
-    row(26, "the computer sleeps", "a gap of its true length", "within 10 ms", &[])
-        .open("boot-time and monotonic time stand in every block, but nobody compares them yet"),
+    row(
+        26,
+        "the computer sleeps",
+        "a gap of its true length, told while recording and in the report",
+        "within 10 ms",
+        &[
+            (SLEEP, "a_computer_that_slept_is_told_by_gaps_of_their_true_length"),
+            (SLEEP, "a_computer_that_never_slept_has_no_gap"),
+            (SLEEPS, "a_reader_that_was_held_up_between_two_clocks_has_not_slept"),
+            (MEDIA, "a_computer_that_slept_is_told_once_with_the_length_of_its_sleep"),
+        ],
+    )
+    .open("by simulated clocks; a real suspend needs hardware"),
     row(
         27,
         "USB jitter and a board clock that drifts",
         "board time is mapped by the lower envelope of delays",
-        "after 10 min within 1 ms",
-        &[],
+        "after 10 min within 1 ms of the least delay, and 0.5 ppm; under 1 min within 20 ms",
+        &[
+            (BOARD_CLOCK, "after_ten_minutes_board_time_is_known_within_a_millisecond"),
+            (BOARD_CLOCK, "under_a_minute_board_time_is_coarse_but_within_twenty_milliseconds"),
+            (BOARD_CLOCK, "a_stall_of_two_seconds_does_not_move_the_map"),
+        ],
     )
-    .open("held only by the truth campaign as a whole, by no test of its own"),
+    .open("a board that keeps step with USB (drift under 3 ppm): within 2 ms, their beat"),
     row(
         28,
         "board sentences lost, doubled, out of order",

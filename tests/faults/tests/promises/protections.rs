@@ -12,7 +12,7 @@ use wheelwitness_faults::volume::System;
 
 #[test]
 fn without_its_syncs_a_power_cut_would_cost_what_was_called_safe() {
-    let why = power_cuts(System::Ext4, Syncs::Skipped, 20, 1).unwrap_err();
+    let why = power_cuts(System::Ext4, Syncs::Skipped, 0, 20, 1).unwrap_err();
     assert!(why.contains("acknowledged"), "{why}");
 }
 
