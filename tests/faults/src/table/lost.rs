@@ -21,12 +21,12 @@ pub(super) const LOST: [Row; 20] = [
     row(
         2,
         "power cut, FAT stick",
-        "as row 1; no file of an earlier drive is touched",
-        "1,000 cuts: 0 acknowledged records lost, 0 earlier files changed",
+        "what was called safe is there, of this drive and of all before it",
+        "1,000 cuts: 0 acknowledged records lost, of the drive cut off and of earlier ones",
         &[(DAMAGE, "what_a_medium_refuses_to_give_is_a_hole_and_everything_else_is_read")],
     )
     .tried(fat_cuts)
-    .open("1,000 cuts never ran to their end; one run could not read safe records before a check"),
+    .open("in a guest with FAT16; a cut between two writes that a medium swaps is not tried"),
     row(
         3,
         "rename over the only copy, FAT",
