@@ -61,7 +61,10 @@ mod tests {
 
     proptest! {
         #[test]
-        fn no_control_character_survives(text in any::<String>()) {
+        fn no_control_character_survives(text in prop::collection::vec(any::<char>(), 0..40)) {
+            // Any string of this library holds no control characters: they come by hand.
+            let all = text.into_iter().chain((0..0xA0).filter_map(char::from_u32));
+            let text: String = all.collect();
             prop_assert!(!printable(&text).chars().any(|c| c.is_control() || changes_direction(c)));
         }
     }

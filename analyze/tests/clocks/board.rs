@@ -18,8 +18,8 @@ impl Noise {
 /// Sentences a hundred times a second over `span_s`: a board clock that is off by up to 200 ppm
 /// (more than any crystal), USB that hands over every 16 ms (the usual setting of an adapter's
 /// latency timer), waiting times that fall off exponentially, and a stall of up to 200 ms now and
-/// then. Gives the map, the true rate, and as a function of board time the truth, later by the least
-/// delay of the stream: no one-way stream shows it, and no difference of times feels it.
+/// then. Gives the map, the true rate, and as a function of board time the truth, later by the
+/// least delay of the stream: no one-way stream shows it, and no difference of times feels it.
 fn mapped(seed: u64, span_s: f64) -> (ClockMap, f64, impl Fn(f64) -> f64) {
     let mut noise = Noise(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
     let rate = 1.0 + (noise.unit() - 0.5) * 400e-6;

@@ -118,7 +118,8 @@ fn one_cut(
         let said_too_long = as_cut.as_ref().is_some_and(OnMedium::is_said_too_long).into();
         Ok(Found { said_too_long, read_late: (before < drive.durable).into(), ..found })
     })?;
-    let bytes = volume.read(|top| readable(&top.join(&name).join(SEGMENT)))?;
+    let bytes = volume.read_checked(|top| readable(&top.join(&name).join(SEGMENT)))?;
+    volume.put_in_order()?;
     earlier.push(Earlier { name, drive, bytes });
     Ok(Found { tails_changed, ..found })
 }
@@ -139,8 +140,8 @@ impl Earlier {
 
     /// After the volume was checked, everything of it that was called safe is there.
     fn check_safe(&self, top: &Path) -> Result<(), String> {
-        let kept = self.drive.check_beginning(&top.join(&self.name), true)?;
-        let safe = self.drive.check_safe(kept.records.len());
+        let kept = self.drive.check_beginning(&top.join(&self.name), true);
+        let safe = kept.and_then(|kept| self.drive.check_safe(kept.records.len()));
         safe.map_err(|why| format!("{}, an earlier drive: {why}", self.name))
     }
 }

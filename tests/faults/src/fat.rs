@@ -27,7 +27,7 @@ impl OnMedium {
     }
 }
 
-/// Finds the file of `folder` whose short name (8 + 3 characters) is `name`; `None` if there is none.
+/// Finds the file of `folder` by its short name (8 + 3 characters); `None` if there is none.
 pub fn look(image: &Path, folder: &str, name: &str) -> Result<Option<OnMedium>, String> {
     let bytes = std::fs::read(image).map_err(|e| format!("{}: {e}", image.display()))?;
     let medium = Medium::of(&bytes).ok_or("no FAT16 medium")?;

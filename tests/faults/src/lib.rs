@@ -22,5 +22,6 @@ pub mod calls;
 pub mod full;
 pub mod soak;
 pub mod guest;
+pub mod unprotected;
 pub mod table;
 pub mod run;

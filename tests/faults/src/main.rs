@@ -4,6 +4,7 @@ use std::process::ExitCode;
 use wheelwitness_faults::cut::{Syncs, power_cuts};
 use wheelwitness_faults::run::{chosen, go_through, hardware};
 use wheelwitness_faults::table::Effort;
+use wheelwitness_faults::unprotected::take_away;
 use wheelwitness_faults::volume::System;
 
 const HELP: &str = "\
@@ -16,6 +17,8 @@ line a row. A row that could not be tried counts as failed.
   --row       only these rows
   --times     so many cuts, kills or endings instead of the usual number
   --threads   so many at once [default: 3]
+  --unprotected  takes protections away in a copy of the house, one at a time, where the
+              test that holds the row must then fail
   --into      keeps what the cuts of row 2 have shown so far, and goes on from there
   --trials    only the trials, not the tests of the house
 Needs Linux, root, loop devices, strace, mkfs.ext4 and mkfs.vfat.
@@ -55,6 +58,7 @@ fn fat_cuts(words: &[String]) -> ExitCode {
 struct Campaign {
     rows: Vec<u8>,
     tests: bool,
+    unprotected: bool,
     effort: Effort,
 }
 
@@ -62,7 +66,7 @@ impl Campaign {
     fn typed(words: &[String]) -> Result<Campaign, String> {
         let program = std::env::current_exe().map_err(|e| e.to_string())?;
         let effort = Effort { program, full: false, times: None, threads: 3, into: None };
-        let mut campaign = Campaign { rows: Vec::new(), tests: true, effort };
+        let mut campaign = Campaign { rows: Vec::new(), tests: true, unprotected: false, effort };
         let mut words = words.iter();
         while let Some(word) = words.next() {
             let mut number = || -> Result<u64, String> {
@@ -71,6 +75,7 @@ impl Campaign {
             };
             match word.as_str() {
                 "--full" => campaign.effort.full = true,
+                "--unprotected" => campaign.unprotected = true,
                 "--trials" => campaign.tests = false,
                 "--times" => campaign.effort.times = Some(number()?),
                 "--into" => {
@@ -89,6 +94,9 @@ impl Campaign {
     }
 
     fn run(&self) -> ExitCode {
+        if self.unprotected {
+            return self.run_unprotected();
+        }
         let rows = chosen(&self.rows);
         let trials_only =
             |row: &&&wheelwitness_faults::table::Row| self.tests || row.trial.is_some();
@@ -99,5 +107,22 @@ impl Campaign {
         print!("{}", hardware());
         println!("{} rows, {failed} not held", rows.len());
         if failed == 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+    }
+
+    fn run_unprotected(&self) -> ExitCode {
+        let bad = take_away(&self.rows, |protection, outcome| {
+            println!("{:>2}  without {}: {outcome}", protection.row, protection.what);
+        });
+        match bad {
+            Ok(0) => ExitCode::SUCCESS,
+            Ok(bad) => {
+                println!("{bad} protections that no test misses, or that were not tried");
+                ExitCode::FAILURE
+            }
+            Err(why) => {
+                println!("{why}");
+                ExitCode::FAILURE
+            }
+        }
     }
 }

@@ -18,7 +18,8 @@ pub struct Effort {
     pub times: Option<u64>,
     /// Trials that mostly wait run on so many threads.
     pub threads: u64,
-    /// The file that keeps what trials of hours have shown so far, so that they can be gone on with.
+    /// The file that keeps what trials of hours have shown so far, so that they can be gone on
+    /// with.
     pub into: Option<PathBuf>,
 }
 

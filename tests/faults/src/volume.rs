@@ -97,20 +97,26 @@ impl Volume {
         }
     }
 
+    /// Checks the volume and puts it in order, as users are told to do before they record on it
+    /// again.
+    pub fn put_in_order(&mut self) -> Result<(), String> {
+        if self.system == System::Ext4 {
+            return Ok(());
+        }
+        self.unmount()?;
+        check(&self.scratch.path("image"))?;
+        self.mount()
+    }
+
     fn read_copy<T>(
         &self,
-        check: bool,
+        checked: bool,
         look: impl FnOnce(&Path) -> Result<T, String>,
     ) -> Result<T, String> {
         let (copied, at) = (self.scratch.path("copy"), self.scratch.path("look"));
         copy(&self.scratch.path("image"), &copied)?;
-        if check {
-            // Ends with 1 where something was put in order (fsck.fat(8)).
-            let checked = Command::new("fsck.vfat").args(["-a", "-w"]).arg(&copied).output();
-            let checked = checked.map_err(|e| format!("fsck.vfat: {e}"))?;
-            if !matches!(checked.status.code(), Some(0 | 1)) {
-                return Err(format!("fsck.vfat: {checked:?}"));
-            }
+        if checked {
+            check(&copied)?;
         }
         let _ = std::fs::create_dir(&at);
         must(Command::new("mount").args(["-t", "vfat", "-o", "loop,ro"]).arg(&copied).arg(&at))?;
@@ -137,6 +143,16 @@ impl Volume {
             return Ok(());
         }
         unmount(&self.top())
+    }
+}
+
+fn check(image: &Path) -> Result<(), String> {
+    // Ends with 1 where something was put in order (fsck.fat(8)).
+    let checked = Command::new("fsck.vfat").args(["-a", "-w"]).arg(image).output();
+    let checked = checked.map_err(|e| format!("fsck.vfat: {e}"))?;
+    match checked.status.code() {
+        Some(0 | 1) => Ok(()),
+        _ => Err(format!("fsck.vfat: {checked:?}")),
     }
 }
 

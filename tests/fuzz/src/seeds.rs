@@ -189,7 +189,8 @@ pub fn pcapng() -> Vec<Vec<u8>> {
 pub fn can_lines() -> Vec<Vec<u8>> {
     texts(&[
         "time_s,interface,id,data\n0.000000001,can0,7E8,04410C1AF8\n1.5,can1,18FEBF0B,\n",
-        "time_s,interface,id,extended,kind,length,data\n0.1,can0,7E8,0,remote,8,\n0.2,can0,7E9,1,data,2,0102\n",
+        "time_s,interface,id,extended,kind,length,data\n0.1,can0,7E8,0,remote,8,\n\
+         0.2,can0,7E9,1,data,2,0102\n",
     ])
 }
 
@@ -277,8 +278,8 @@ pub fn marks() -> Vec<Vec<u8>> {
 pub fn settings() -> Vec<Vec<u8>> {
     texts(&[
         "board=/dev/ttyUSB0,pulse-board,115200",
-        "into = \"drive\"\nreserve-mib = 64\n[[source]]\nname = \"board\"\nport = \"/dev/ttyACM0\"\n\
-         kind = \"pulse-board\"\nbaud = 115200\n",
+        "into = \"drive\"\nreserve-mib = 64\n[[source]]\nname = \"board\"\n\
+         port = \"/dev/ttyACM0\"\nkind = \"pulse-board\"\nbaud = 115200\n",
     ])
 }
 

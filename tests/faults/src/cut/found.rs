@@ -1,4 +1,5 @@
-//! What power cuts have shown, added up; also as a line of text, so that a campaign can be gone on with.
+//! What power cuts have shown, added up; also as a line of text, so that a campaign can be gone
+//! on with.
 
 use super::QUICK_SYNC_S;
 use std::fmt;
@@ -88,9 +89,9 @@ impl fmt::Display for Found {
         let s = |us: u64| us as f64 / 1e6;
         write!(
             f,
-            "{} cuts ({} of them within a sync): 0 of {} acknowledged records lost; at most {:.3} s lost, longest sync \
-             {:.3} s ({} over {QUICK_SYNC_S} s); {} torn tails; {} noted as cut off, in at most \
-             {:.3} s",
+            "{} cuts ({} of them within a sync): 0 of {} acknowledged records lost; at most \
+             {:.3} s lost, longest sync {:.3} s ({} over {QUICK_SYNC_S} s); {} torn tails; {} \
+             noted as cut off, in at most {:.3} s",
             self.cuts,
             self.within_sync,
             self.acknowledged,
