@@ -26,7 +26,7 @@ pub(super) const LOST: [Row; 20] = [
         &[(DAMAGE, "what_a_medium_refuses_to_give_is_a_hole_and_everything_else_is_read")],
     )
     .tried(fat_cuts)
-    .open("in a guest with FAT16; the volume is checked between two drives: without, files can get mixed"),
+    .open("in a guest, FAT16, checked between two drives: without, files can get mixed"),
     row(
         3,
         "rename over the only copy, FAT",
