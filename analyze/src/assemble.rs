@@ -44,6 +44,8 @@ pub struct Drive {
     pub switching: Switching,
     /// Tooth patterns of the sensors.
     pub teeth: Vec<Tooth>,
+    /// Whether the receiver's latency was estimated in this drive, or taken as typical.
+    pub lag_estimated: bool,
     /// What the motion adds up to.
     pub motions: Motions,
 }
@@ -70,8 +72,9 @@ pub fn assemble<S: Storage>(
     let course = axis.course(reader)?;
     let bus = Bus::new(&vehicle, &survey);
     let Learned { teeth, rates } = learn(&vehicle, axis.clone(), bus.clone(), reader)?;
-    let lag_s = course.lag_s(&rates).unwrap_or(TYPICAL_LAG_S);
-    let course = course.earlier_by(lag_s);
+    let lag_s = course.lag_s(&rates);
+    let lag_estimated = lag_s.is_some();
+    let course = course.earlier_by(lag_s.unwrap_or(TYPICAL_LAG_S));
     let mut switching = switching(&vehicle, &survey, &course, (axis.clone(), bus.clone()), reader)?;
     let engaged = &switching.engaged;
     let motions = motions(&vehicle, &setup, &teeth, &course, engaged, (axis, bus), reader)?;
@@ -80,5 +83,5 @@ pub fn assemble<S: Storage>(
     } else {
         switching.hear(Vec::new());
     }
-    Ok(Drive { vehicle_text, vehicle, setup, survey, switching, teeth, motions })
+    Ok(Drive { vehicle_text, vehicle, setup, survey, switching, teeth, lag_estimated, motions })
 }

@@ -10,11 +10,13 @@ use wheelwitness_driveline::agreement::{Agreement, AgreementFold};
 use wheelwitness_driveline::allowance::{MismatchPrior, fit};
 use wheelwitness_driveline::course::Course;
 use wheelwitness_driveline::demand::{Motion, Prefer, Setup};
+use wheelwitness_driveline::fastest::{Fastest, FastestFold};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
 use wheelwitness_driveline::places::{Exchanged, PlacesFold};
 use wheelwitness_driveline::pulse::{Count, Counted, Counter, Sensing, Step, Stepper};
 use wheelwitness_driveline::segment::{PeriodFold, Segment, Standstill};
 use wheelwitness_driveline::signal::{Said, Sample};
+use wheelwitness_driveline::steady::{Band, SteadyFold};
 use wheelwitness_driveline::tooth::ToothPattern;
 use wheelwitness_driveline::vehicle::{Coupling, Edges, Place, Sensor, Vehicle};
 
@@ -80,6 +82,10 @@ pub struct Motions {
     pub prior: MismatchPrior,
     /// Straight running seen for each comparison, metres.
     pub straight_m: [f64; 3],
+    /// Highest speed of the front and the rear shaft.
+    pub fastest: [Option<Fastest>; 2],
+    /// The speed sender against the speed over ground, by speed.
+    pub steady: Vec<Band>,
     /// Distance, metres, by the rear output.
     pub distance_m: Option<f64>,
     /// For the plots.
@@ -242,6 +248,8 @@ struct Folds<'a> {
     agreement: [AgreementFold; 2],
     places: Option<PlacesFold>,
     mismatch: [MismatchFold; 3],
+    fastest: [FastestFold; 2],
+    steady: SteadyFold,
     plot: Plot,
     out: Motions,
 }
@@ -269,6 +277,8 @@ pub fn motions<S: Storage>(
         places: PlacesFold::new(setup, vehicle.limits.sensor_ratio_percent),
         mismatch: [Sides::FrontRear, Sides::FrontLeftRight, Sides::RearLeftRight]
             .map(MismatchFold::new),
+        fastest: Default::default(),
+        steady: SteadyFold::default(),
         plot: Plot::default(),
         out: Motions {
             periods: Vec::new(),
@@ -278,6 +288,8 @@ pub fn motions<S: Storage>(
             mismatch: [None, None, None],
             prior: unseen(setup),
             straight_m: [0.0; 3],
+            fastest: [None, None],
+            steady: Vec::new(),
             distance_m: None,
             series: Series::default(),
         },
@@ -326,6 +338,12 @@ impl Folds<'_> {
             Some((m.curvature?, excess))
         });
         let coupling = mode.map(|m| m.coupling);
+        for (axle, fold) in self.fastest.iter_mut().enumerate() {
+            fold.push(step, self.setup.output(step, axle));
+        }
+        let rolls = coupling != Some(Coupling::Locked);
+        let sender = step.at(self.vehicle.sender_place()).filter(|_| rolls);
+        self.steady.push(step, self.course, sender);
         for fold in &mut self.mismatch {
             fold.push(step, self.setup, curvature, coupling);
         }
@@ -414,6 +432,8 @@ impl Folds<'_> {
         if let Some(front_rear) = &mut out.mismatch[0] {
             front_rear.undo_drag(allowance, u, at_mps);
         }
+        out.fastest = self.fastest.map(FastestFold::finish);
+        out.steady = self.steady.finish();
         out.series = self.plot.finish();
         out
     }

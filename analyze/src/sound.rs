@@ -57,5 +57,6 @@ pub fn place(place: Place) -> &'static str {
         Place::FrontRight => "front right wheel",
         Place::RearLeft => "rear left wheel",
         Place::RearRight => "rear right wheel",
+        Place::SpeedSender => "speed sender",
     }
 }

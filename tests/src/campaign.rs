@@ -11,7 +11,7 @@ use wheelwitness_capture::read::CaptureReader;
 use wheelwitness_capture::record::{Kind, RECORDER, RecordingId, Text, source_kind, title};
 use wheelwitness_capture::storage::SimStorage;
 use wheelwitness_capture::write::{Limits, Writer};
-use wheelwitness_driveline::vehicle::Coupling;
+use wheelwitness_driveline::vehicle::{Coupling, Place};
 use wheelwitness_rig::facts::Fact;
 use wheelwitness_rig::random_drive::random_drive;
 use wheelwitness_rig::truth::{DriveSums, PeriodTruth};
@@ -307,16 +307,34 @@ fn measured(
                     {
                         let kind =
                             if claim.scope == "front/rear" { "front/rear" } else { "left/right" };
-                        let fit = if kind == "left/right" || plan.declared.sensors.len() != 3 {
-                            ""
-                        } else {
-                            ", shafts"
-                        };
+                        let wheels =
+                            plan.declared.sensors.iter().any(|s| s.place == Place::RearLeft);
+                        let fit = if kind == "left/right" || wheels { "" } else { ", shafts" };
                         push(
                             &format!("circumference {kind}{fit}"),
                             first,
                             f.value.unwrap_or(f64::NAN),
                         );
+                    }
+                }
+                "shafts-within-limit" | "sender-scale" => {
+                    if let Some(f) = facts_of(claim, facts).first() {
+                        push(&first.name, first, f.value.unwrap_or(f64::NAN));
+                    }
+                }
+                "no-wind-up" => {
+                    let of = |f: &&Fact| f.span_s.is_some_and(|s| s[0] < middle && middle < s[1]);
+                    if let Some(f) = facts_of(claim, facts).into_iter().find(of) {
+                        push(&first.name, first, f.value.unwrap_or(f64::NAN));
+                    }
+                }
+                "speedometer-true" => {
+                    let scale = facts.iter().find(|f| f.claim == "sender-scale");
+                    let truth = period.estimates.get(1).and_then(|e| e.value);
+                    if let Some((v, percent)) = truth.zip(scale.and_then(|f| f.value)) {
+                        let surplus = plan.declared.speedometer.as_ref();
+                        let more = 1.0 + surplus.map_or(0.0, |s| s.surplus_percent) / 100.0;
+                        push(&first.name, first, v * ((1.0 + percent / 100.0) * more - 1.0));
                     }
                 }
                 "sensors-agree" | "range-ratio" => {
@@ -479,6 +497,9 @@ fn goal_met(claim: &Claim, facts: &[&Fact]) -> bool {
         "front-driven" | "torque-share" | "rear-driven" => 0.02,
         "tyres-match" => 1.0,
         "sensors-agree" | "axle-ratios-match" | "range-ratio" => 0.1,
+        "shafts-within-limit" => 0.015,
+        "sender-scale" => 0.15,
+        "speedometer-true" => 0.1,
         _ => return false,
     };
     let far = |f: &&Fact| {

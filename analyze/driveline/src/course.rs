@@ -242,6 +242,13 @@ impl Course {
         candidates.into_iter().flatten().min_by(|a, b| gap(a).total_cmp(&gap(b))).map(|s| s.1)
     }
 
+    /// Times (seconds) and speeds over ground (m/s) between two instants.
+    pub fn speeds_between(&self, from_s: f64, to_s: f64) -> &[(f64, f64)] {
+        let a = self.speeds.partition_point(|s| s.0 < from_s);
+        let b = self.speeds.partition_point(|s| s.0 < to_s);
+        self.speeds.get(a..b).unwrap_or(&[])
+    }
+
     /// True when the course runs without a break between two instants.
     pub fn unbroken(&self, from_s: f64, to_s: f64) -> bool {
         self.window(from_s - 1.05, to_s + 1.05).is_some()

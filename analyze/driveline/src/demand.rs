@@ -240,7 +240,8 @@ impl Setup {
         self.out[axle] == shaft && (step.at(shaft).is_some() || alone)
     }
 
-    fn output(&self, step: &Step, axle: usize) -> Option<Turn> {
+    /// Turns of an output in a step: of its shaft, or of both wheels through an open axle.
+    pub fn output(&self, step: &Step, axle: usize) -> Option<Turn> {
         let (shaft, wheels) = AXLES[axle];
         if self.by_shaft(step, axle) {
             return step.at(shaft);

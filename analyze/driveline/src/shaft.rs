@@ -52,6 +52,9 @@ pub struct Material {
 /// Structural steel (handbook values: 207 GPa, 7,850 kg/m^3).
 pub const STEEL: Material = Material { youngs_pa: 207e9, density: 7850.0 };
 
+/// Wrought aluminium alloy 6061 (handbook values: 68.9 GPa, 2,700 kg/m^3; from memory).
+pub const ALUMINIUM: Material = Material { youngs_pa: 68.9e9, density: 2700.0 };
+
 /// Largest running speed as a share of the critical one (common practice: 65 to 75 percent).
 pub const SAFE_SHARE: f64 = 0.65;
 

@@ -66,11 +66,21 @@ fn a_vehicle_written_out_and_read_again_is_the_same() {
 /// Each row: a text of the new file, what somebody writes there, what is marked, and words of the
 /// complaint and of the advice.
 const MISTAKES: &[(&str, &str, &str, &str, &str)] = &[
-    ("format = 2\n", "", "#", "`format` is missing", "add format = a whole number, 1 to 2"),
-    ("format = 2", "format = 3", "3", "format 3", "this program reads format 2"),
-    ("format = 2", "format = 0", "0", "not 1 to 2", "write format = a whole number, 1 to 2"),
-    ("format = 2", "format = \"2\"", "\"2\"", "is a string", "write format = a whole number"),
-    ("format = 2", "format = 1", "1", "signals in a file of format 1", "write format = 2"),
+    ("format = 3\n", "", "#", "`format` is missing", "add format = a whole number, 1 to 3"),
+    ("format = 3", "format = 4", "4", "format 4", "this program reads format 3"),
+    ("format = 3", "format = 0", "0", "not 1 to 3", "write format = a whole number, 1 to 3"),
+    ("format = 3", "format = \"3\"", "\"3\"", "is a string", "write format = a whole number"),
+    ("format = 3", "format = 1", "1", "signals in a file of format 1", "write format = 2"),
+    ("format = 3", "format = 2", "2", "shafts in a file of format 2", "write format = 3"),
+    ("format = 3", "format = 2", "2", "a speedometer in a file of format 2", "write format = 3"),
+    ("format = 3", "format = 2", "2", "a speed-sender in a file of", "write format = 3"),
+    ("format = 3", "format = 2", "2", "test_ground in a file of", "write format = 3"),
+    ("format = 3", "format = 2", "2", "scrub_m_per_km in a file of", "write format = 3"),
+    ("format = 3", "format = 2", "2", "sender_percent in a file of", "write format = 3"),
+    ("outer_mm = 76.2", "outer_mm = 7.62", "7.62", "not plausible", "outer_mm"),
+    ("wall_mm = 2.1", "wall_mm = 41", "41", "thicker than the tube", "half its diameter"),
+    ("length_mm = 1180", "length_mm = 150", "150", "76.2 mm thick", "joint centre"),
+    ("rule = \"un-r39\"", "rule = \"un-39\"", "\"un-39\"", "un-39", "un-r39"),
     ("u_mm = 15", "u_mn = 15", "u_mn", "unknown key `u_mn`", "did you mean `u_mm`?"),
     ("u_mm = 15", "u = 15", "u", "unknown key `u`", "did you mean `u_mm`?"),
     ("role = \"motor\"", "rolle = \"motor\"", "rolle", "unknown key", "did you mean `role`?"),
@@ -278,7 +288,7 @@ const DEPENDENT: &[(&str, &str)] = &[
 fn no_mistake_hides_another_that_does_not_depend_on_it() {
     let is = |m: &Mistake, mark: &str, what: &str| marked(m) == mark && m.what.contains(what);
     let mut hidden = Vec::new();
-    let rows: Vec<_> = MISTAKES.iter().filter(|row| row.1 != "format = 3").collect();
+    let rows: Vec<_> = MISTAKES.iter().filter(|row| row.1 != "format = 4").collect();
     for (i, one) in rows.iter().enumerate() {
         let first = edited(one.0, one.1);
         // A third of all pairs, each row with many others.
@@ -298,7 +308,7 @@ fn no_mistake_hides_another_that_does_not_depend_on_it() {
 fn all_mistakes_come_in_one_run_in_file_order() {
     let mut text = new_vehicle_text().to_string();
     for (from, to) in [
-        ("format = 2\n", ""),
+        ("format = 3\n", ""),
         ("wheelbase_mm = 2650", "wheelbase_mm = 2.65"),
         ("kind = \"disconnect\"", "knd = \"disconnect\""),
         ("ring_teeth = 60", "ring_teeth = 31"),
@@ -347,9 +357,9 @@ fn broken_toml_is_shown_where_it_breaks_every_place_of_it() {
 
 #[test]
 fn a_newer_format_is_refused_by_name_and_nothing_else_is_judged() {
-    let found = refused("format = 3\nsomething_new = true\n");
+    let found = refused("format = 4\nsomething_new = true\n");
     assert_eq!(found.mistakes.len(), 1);
-    assert!(found.to_string().contains("vehicle file of format 3"));
+    assert!(found.to_string().contains("vehicle file of format 4"));
 }
 
 #[test]

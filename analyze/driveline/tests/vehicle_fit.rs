@@ -9,7 +9,7 @@ const SHAFTS_ONLY: &str = include_str!("../../../fixtures/vehicles/shafts-only.t
 const WHEELS_ONLY: &str = include_str!("../../../fixtures/vehicles/wheels-only.toml");
 
 /// The claims of the first set, in the order of the handbook of claims.
-const CLAIMS: [&str; 15] = [
+const CLAIMS: [&str; 19] = [
     "capture-complete",
     "sensors-agree",
     "switch-table",
@@ -25,6 +25,10 @@ const CLAIMS: [&str; 15] = [
     "lamps-truthful",
     "contacts-clean",
     "front-released",
+    "shafts-within-limit",
+    "no-wind-up",
+    "sender-scale",
+    "speedometer-true",
 ];
 
 fn vehicle(text: &str) -> Vehicle {
@@ -47,7 +51,7 @@ fn every_claim_of_the_first_set_has_a_row() {
 
 #[test]
 fn a_full_fit_decides_everything_and_asks_for_nothing() {
-    for row in vehicle(TRAIL_WAGON).fit(false) {
+    for row in vehicle(TRAIL_WAGON).fit(true) {
         assert_eq!(
             (row.ability, row.one_more.as_slice()),
             (Ability::Yes, &[][..]),
@@ -65,7 +69,8 @@ fn shafts_alone_decide_a_lock_only_with_something_that_shows_the_direction() {
     assert_eq!(first(false), [Yes, No, Yes, Yes, ByHand, ByHand, ByHand, No]);
     assert_eq!(first(true), [Yes, No, Yes, Yes, ByHand, Yes, ByHand, Yes]);
     assert_eq!(abilities(&v, false)[8..12], gears);
-    assert_eq!(abilities(&v, false)[12..], [No, Yes, No]);
+    assert_eq!(abilities(&v, false)[12..15], [No, Yes, No]);
+    assert_eq!(abilities(&v, true)[15..], [No, Yes, No, No]);
     let one_more = row(&v, "center-locks").one_more;
     assert_eq!(one_more, ["a sensor at the case input", "a GNSS receiver"]);
 }
@@ -89,7 +94,7 @@ fn a_center_without_a_single_share_never_decides_that_it_opens() {
 
 #[test]
 fn each_sensor_that_is_said_to_unlock_a_claim_does_so_once_it_is_fitted() {
-    const PLACES: [(&str, Place); 7] = [
+    const PLACES: [(&str, Place); 8] = [
         ("a front shaft sensor", Place::FrontShaft),
         ("a rear shaft sensor", Place::RearShaft),
         ("a sensor at the case input", Place::Input),
@@ -97,6 +102,7 @@ fn each_sensor_that_is_said_to_unlock_a_claim_does_so_once_it_is_fitted() {
         ("a front right wheel sensor", Place::FrontRight),
         ("a rear left wheel sensor", Place::RearLeft),
         ("a rear right wheel sensor", Place::RearRight),
+        ("the speed sender on a pulse channel", Place::SpeedSender),
     ];
     let full = vehicle(TRAIL_WAGON);
     for without in 0..1 << full.sensors.len() {

@@ -8,10 +8,14 @@ mod capture_complete;
 mod center;
 mod front_driven;
 mod front_released;
+mod no_wind_up;
 mod range_ratio;
 mod rear_driven;
+mod sender_scale;
 mod sensors_agree;
+mod shafts_within;
 mod share;
+mod speedometer;
 mod switches;
 mod torque_share;
 mod tyres_match;
@@ -27,7 +31,7 @@ use wheelwitness_driveline::verdict::{Bounds, Judgement};
 pub type Row = (&'static str, &'static str, fn(&Drive) -> Vec<Finding>);
 
 /// The claims, in the order in which they are reported.
-pub const CLAIMS: [Row; 15] = [
+pub const CLAIMS: [Row; 19] = [
     (
         "capture-complete",
         "In this drive, everything the source sent is in the capture.",
@@ -96,6 +100,26 @@ pub const CLAIMS: [Row; 15] = [
         "front-released",
         "In this drive, the front axle was not driven in this mode.",
         front_released::judge,
+    ),
+    (
+        "shafts-within-limit",
+        "In this drive, this shaft stayed below its safe share of the critical speed.",
+        shafts_within::judge,
+    ),
+    (
+        "no-wind-up",
+        "In this drive, the locked mode was not driven on a surface where it grinds.",
+        no_wind_up::judge,
+    ),
+    (
+        "sender-scale",
+        "In this drive, the speed sender gave the pulses per distance that the speedometer expects.",
+        sender_scale::judge,
+    ),
+    (
+        "speedometer-true",
+        "In this drive, the speed that the sender makes the speedometer show obeyed its rule.",
+        speedometer::judge,
     ),
 ];
 

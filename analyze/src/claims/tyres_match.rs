@@ -78,7 +78,7 @@ fn broken(drive: &Drive, places: &[Place]) -> Option<String> {
 
 /// Shaft and wheels of an axle that do not turn as declared: one of these sensors counts
 /// otherwise than it should, and nothing here says which.
-fn at_odds(drive: &Drive, axle: usize, places: &[Place]) -> Option<String> {
+pub(super) fn at_odds(drive: &Drive, axle: usize, places: &[Place]) -> Option<String> {
     let (name, shaft, wheels) = AXLES[axle];
     let used = [shaft, wheels[0], wheels[1]].iter().any(|p| places.contains(p));
     let excess = &drive.motions.agreement[axle].as_ref()?.excess_percent;

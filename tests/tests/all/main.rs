@@ -11,6 +11,7 @@ mod commands;
 mod documents;
 mod by_hand;
 mod licences;
+mod limits_of_use;
 mod claims;
 mod declared;
 mod signs;

@@ -13,6 +13,7 @@ use toml::de::{DeTable, DeValue};
 
 mod codes;
 mod signals;
+mod turning;
 
 /// Turns keys and list positions into a [`Path`].
 macro_rules! key {
@@ -31,6 +32,8 @@ const CHECKS: &[fn(&mut Found)] = &[
     analog,
     circle,
     limits,
+    turning::format,
+    turning::shafts,
     signals::format,
     signals::signals,
     signals::switches,
@@ -79,6 +82,12 @@ impl Found<'_> {
     /// Reports a mistake at the name of this path.
     fn at_name(&mut self, path: Path, what: impl Into<String>, instead: impl Into<String>) {
         self.report(path, Part::Name, what.into(), instead.into());
+    }
+
+    /// Whether something stands at this path in the file.
+    fn is_given(&self, [table, key]: [&str; 2]) -> bool {
+        let inner = self.root.get_ref().get(table).and_then(|t| t.get_ref().as_table());
+        inner.is_some_and(|t| t.get(key).is_some())
     }
 
     fn report(&mut self, path: Path, part: Part, what: String, instead: String) {
@@ -323,5 +332,6 @@ fn place_name(place: Place) -> &'static str {
         Place::FrontRight => "front-right",
         Place::RearLeft => "rear-left",
         Place::RearRight => "rear-right",
+        Place::SpeedSender => "speed-sender",
     }
 }

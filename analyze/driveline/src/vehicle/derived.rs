@@ -105,6 +105,11 @@ impl Vehicle {
         self.sensor(place).is_some() || self.signal(place).is_some()
     }
 
+    /// Place of the sensor whose pulses the speedometer counts.
+    pub fn sender_place(&self) -> Place {
+        self.speedometer.as_ref().map_or(Place::SpeedSender, |s| s.sender)
+    }
+
     /// The switch input of this name.
     pub fn switch(&self, name: &str) -> Option<&Switch> {
         self.switches.iter().find(|s| s.name == name)

@@ -56,6 +56,11 @@ struct Facts {
     front_mode: bool,
     rear_mode: bool,
     released_mode: bool,
+    /// Front and rear: the shaft's tube.
+    tube: [bool; 2],
+    speedometer: bool,
+    /// The sender's pulses.
+    sender: bool,
     /// Anything at all on the pulse board.
     board: bool,
     /// Anything at all on a bus.
@@ -87,6 +92,9 @@ impl Facts {
             front_mode: any(|m| drives_front(m.coupling)),
             rear_mode: any(|m| drives_rear(m.coupling)),
             released_mode: any(|m| m.coupling == Coupling::RearOnly),
+            tube: [vehicle.shafts.front.is_some(), vehicle.shafts.rear.is_some()],
+            speedometer: vehicle.speedometer.is_some(),
+            sender: vehicle.sensor(vehicle.sender_place()).is_some(),
             board: !vehicle.sensors.is_empty() || !vehicle.switches.is_empty(),
             bus: !vehicle.signals.is_empty(),
         }
@@ -144,7 +152,7 @@ fn or_by_hand(enough: bool) -> Ability {
 /// A claim, what it takes, and the reading of the facts.
 type Claim = (&'static str, &'static str, fn(&Facts) -> Ability);
 
-const CLAIMS: [Claim; 15] = [
+const CLAIMS: [Claim; 19] = [
     (
         "capture-complete",
         "anything on the pulse board, whose sentences are numbered to the last, or on a CAN bus, \
@@ -221,12 +229,29 @@ const CLAIMS: [Claim; 15] = [
             false => Ability::No,
         },
     ),
+    (
+        "shafts-within-limit",
+        "the tube of a shaft, and its speed: a sensor at the shaft, or at both wheels of an axle \
+         whose differential is open",
+        |f| yes_if((0..2).any(|axle| f.tube[axle] && f.output(axle))),
+    ),
+    ("no-wind-up", "a locked mode, both outputs and the curvature", |f| {
+        yes_if(f.locked_mode && f.outputs() && f.curvature())
+    }),
+    ("sender-scale", "the speedometer declared, its sender on a pulse channel, and GNSS", |f| {
+        yes_if(f.speedometer && f.sender && f.gnss)
+    }),
+    (
+        "speedometer-true",
+        "the speedometer declared, its sender on a pulse channel, and GNSS",
+        |f| yes_if(f.speedometer && f.sender && f.gnss),
+    ),
 ];
 
 /// One more thing, and what it changes.
 type Addition = (&'static str, fn(&mut Facts));
 
-const ADDITIONS: [Addition; 14] = [
+const ADDITIONS: [Addition; 18] = [
     ("a front shaft sensor", |f| (f.shaft[0], f.board) = (true, true)),
     ("a rear shaft sensor", |f| (f.shaft[1], f.board) = (true, true)),
     ("a sensor at the case input", |f| (f.input, f.board) = (true, true)),
@@ -245,6 +270,10 @@ const ADDITIONS: [Addition; 14] = [
     ("a mode declared as coupling = \"locked\"", |f| {
         (f.locked_mode, f.front_mode, f.rear_mode) = (true, true, true)
     }),
+    ("the tube of the front shaft", |f| f.tube[0] = true),
+    ("the tube of the rear shaft", |f| f.tube[1] = true),
+    ("the speedometer declared", |f| f.speedometer = true),
+    ("the speed sender on a pulse channel", |f| (f.sender, f.board) = (true, true)),
 ];
 
 impl Vehicle {
@@ -300,6 +329,13 @@ impl Vehicle {
             }
         }
         notes.extend(self.mismatch_note());
+        if self.speedometer.is_some() && self.sensor(self.sender_place()).is_none() {
+            notes.push(
+                "the speedometer is declared, its sender is not: fit one as [[sensors]] with place \
+                 = \"speed-sender\", or name the sensor that it shares with sender"
+                    .into(),
+            );
+        }
         if self.center.front_share().is_none() && self.center != Center::None {
             notes.push(
                 "this kind of center differential has no single torque share: whether it opens \

@@ -1,6 +1,6 @@
 //! The vehicle description: what a vehicle file says, as plain types.
 //!
-//! The file is TOML with `format = 1` or `2`, unit-suffixed keys with underscores, words of ours as
+//! The file is TOML with `format = 1`, `2` or `3`, unit-suffixed keys with underscores, words of ours as
 //! values with hyphens (`rear-only`), and no unknown keys. These types are
 //! exactly the file's shape; what follows from them (circumference of a size designation, share
 //! of a planetary set) are methods, so that every user of the file gets the same number.
@@ -9,6 +9,8 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 mod signals;
+mod shafts;
+mod speedometer;
 mod derived;
 mod mistake;
 mod schema;
@@ -21,7 +23,9 @@ mod fit;
 pub use derived::{Line, MEASURED_CIRCUMFERENCE_U, Origin};
 pub use fit::{Ability, ClaimFit, fit_text, note_text};
 pub use mistake::{Mistake, NEWEST_FORMAT, VehicleError};
+pub use shafts::{Shaft, Shafts, Stock};
 pub use signals::{ByteOrder, LockField, Measures, Message, Signal};
+pub use speedometer::{SpeedRule, Speedometer};
 pub use template::new_vehicle_text;
 
 /// Most switches that are followed: inputs of a board, and states on a bus.
@@ -31,7 +35,7 @@ pub const LINES_MAX: usize = 32;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Vehicle {
-    /// Version of the vehicle file format; this program reads 1 and 2.
+    /// Version of the vehicle file format; this program reads 1 to 3.
     pub format: u32,
     /// What people call the vehicle.
     pub name: String,
@@ -69,6 +73,15 @@ pub struct Vehicle {
     /// A circle marked on the test ground, for fits without wheel sensors or GNSS.
     #[serde(default)]
     pub declared_circle: Option<DeclaredCircle>,
+    /// Propeller shafts as tubes between two joints (format 3).
+    #[serde(default, skip_serializing_if = "Shafts::is_empty")]
+    pub shafts: Shafts,
+    /// The speedometer and its sender (format 3).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub speedometer: Option<Speedometer>,
+    /// The ground on which the test cards are driven (format 3).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub test_ground: Option<TestGround>,
     /// Limits that claims are judged against; each has a sourced default.
     #[serde(default)]
     pub limits: Limits,
@@ -374,6 +387,8 @@ pub enum Place {
     RearLeft,
     /// Rear right wheel.
     RearRight,
+    /// Speed sender, on a gear of its own (format 3).
+    SpeedSender,
 }
 
 /// Which edges of a pulse are counted.
@@ -409,6 +424,24 @@ pub struct DeclaredCircle {
     pub radius_u_m: f64,
 }
 
+/// The ground on which the test cards are driven, as whoever drives declares it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TestGround {
+    /// Under all four wheels while the center is locked.
+    pub locked: Ground,
+}
+
+/// Whether tyres slip easily.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Ground {
+    /// Asphalt, concrete: a tyre that must slip grinds and winds up the shafts.
+    Hard,
+    /// Gravel, sand, mud, snow: it slips without harm.
+    Loose,
+}
+
 /// Limits that claims are judged against. A missing key takes its sourced default.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -435,6 +468,26 @@ pub struct Limits {
     /// Largest relative difference of the front torque share from the declared one
     /// (common practice: 0.3).
     pub share_relative: f64,
+    /// Most that the tyres may be made to slip while the center is locked, metres per kilometre
+    /// (common practice: 10, the rule of 1 percent of rolling radius; format 3).
+    #[serde(skip_serializing_if = "is_usual_scrub")]
+    pub scrub_m_per_km: f64,
+    /// Largest difference of the speed sender's pulses per kilometre from what the speedometer
+    /// expects, in percent (common practice: 1; format 3).
+    #[serde(skip_serializing_if = "is_usual_sender")]
+    pub sender_percent: f64,
+}
+
+const SCRUB_M_PER_KM: f64 = 10.0;
+const SENDER_PERCENT: f64 = 1.0;
+
+// What a file of an older format says is written in that format.
+fn is_usual_scrub(x: &f64) -> bool {
+    *x == SCRUB_M_PER_KM
+}
+
+fn is_usual_sender(x: &f64) -> bool {
+    *x == SENDER_PERCENT
 }
 
 impl Default for Limits {
@@ -449,6 +502,8 @@ impl Default for Limits {
             selection_s: 5.0,
             stuck_after_turns: 2.0,
             share_relative: 0.3,
+            scrub_m_per_km: SCRUB_M_PER_KM,
+            sender_percent: SENDER_PERCENT,
         }
     }
 }

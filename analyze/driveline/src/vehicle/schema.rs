@@ -72,6 +72,9 @@ pub(super) const VEHICLE: &[Key] = &[
     may("signals", Kind::List(&Kind::Table(SIGNAL))),
     may("analog", Kind::List(&Kind::Table(ANALOG))),
     may("declared_circle", Kind::Table(CIRCLE)),
+    may("shafts", Kind::Table(SHAFTS)),
+    may("speedometer", Kind::Table(SPEEDOMETER)),
+    may("test_ground", Kind::Table(TEST_GROUND)),
     may("limits", Kind::Table(LIMITS)),
 ];
 
@@ -159,8 +162,19 @@ const PLACE: Kind = Kind::Word(&[
     "rear-right",
 ]);
 
+const SENSOR_PLACE: Kind = Kind::Word(&[
+    "input",
+    "front-shaft",
+    "rear-shaft",
+    "front-left",
+    "front-right",
+    "rear-left",
+    "rear-right",
+    "speed-sender",
+]);
+
 const SENSOR: &[Key] = &[
-    must("place", PLACE),
+    must("place", SENSOR_PLACE),
     must("channel", Kind::Whole { min: 1, max: 8 }),
     must("pulses_per_turn", Kind::Whole { min: 1, max: 1000 }),
     may("edges", Kind::Word(&["one", "both"])),
@@ -231,6 +245,28 @@ const ANALOG: &[Key] = &[
 const CIRCLE: &[Key] =
     &[must("radius_m", number(2.0, 1000.0, "m")), must("radius_u_m", number(0.001, 100.0, "m"))];
 
+const SHAFTS: &[Key] = &[may("front", Kind::Table(SHAFT)), may("rear", Kind::Table(SHAFT))];
+
+const SHAFT: &[Key] = &[
+    must("outer_mm", number(15.0, 200.0, "mm")),
+    must("wall_mm", number(0.5, 100.0, "mm")),
+    must("length_mm", number(150.0, 3000.0, "mm")),
+    may("length_u_mm", number(0.01, 100.0, "mm")),
+    may("material", Kind::Word(&["steel", "aluminium"])),
+    may("working_angles_deg", Kind::Two(&number(0.0, 45.0, "degrees"))),
+    // The computed critical speed is never reached by a real shaft: more is no allowance.
+    may("share_max", number(0.3, 0.8, "of the critical speed")),
+];
+
+const SPEEDOMETER: &[Key] = &[
+    must("rule", Kind::Word(&["un-r39", "us-393-82"])),
+    must("pulses_per_km", number(50.0, 1_000_000.0, "pulses per km")),
+    may("sender", SENSOR_PLACE),
+    may("surplus_percent", number(-20.0, 30.0, "%")),
+];
+
+const TEST_GROUND: &[Key] = &[must("locked", Kind::Word(&["hard", "loose"]))];
+
 const LIMITS: &[Key] = &[
     may("allowance_open_min", number(0.0, 1.0, "")),
     may("allowance_open_max", number(1.0, 5.0, "")),
@@ -241,6 +277,8 @@ const LIMITS: &[Key] = &[
     may("selection_s", number(0.0, 600.0, "s")),
     may("stuck_after_turns", number(0.0, 1000.0, "turns")),
     may("share_relative", number(0.0, 1.0, "")),
+    may("scrub_m_per_km", number(0.0, 500.0, "m per km")),
+    may("sender_percent", number(0.0, 20.0, "%")),
 ];
 
 #[cfg(test)]
