@@ -10,6 +10,7 @@ pub mod sleep;
 pub mod survey;
 pub mod axis;
 pub mod bus;
+mod drawn;
 pub mod motion;
 pub mod switching;
 pub mod sound;

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 use wheelwitness_analyze::judge::judge;
-use wheelwitness_analyze::result::{Claim, DriveResult, Reported, Verdict};
+use wheelwitness_analyze::result::{Claim, DriveResult, Period, Verdict};
 use wheelwitness_capture::clock::{SimClock, Stamp};
 use wheelwitness_capture::read::CaptureReader;
 use wheelwitness_capture::record::{Kind, RECORDER, RecordingId, Text, source_kind, title};
@@ -263,6 +263,7 @@ fn call(claim: &Claim, facts: &[Fact]) -> Option<Called> {
     Some(Called { claim: claim.id.clone(), scope: claim.scope.clone(), call, goal_met, line })
 }
 
+/// Estimates beside what the simulation knows of them.
 fn measured(
     seed: u64,
     plan: &Plan,
@@ -270,85 +271,74 @@ fn measured(
     result: &DriveResult,
     facts: &[Fact],
 ) -> Vec<Measured> {
-    let mut all = Vec::new();
     if spoils_counts(plan) {
-        return all;
+        return Vec::new();
     }
-    let mut push = |name: &str, e: &Reported, truth: f64| {
-        let (Some(value), Some(u)) = (e.value, e.u) else { return };
+    let known = Known { plan, run, facts };
+    let periods = result.claims.iter().flat_map(|c| c.periods.iter().map(move |p| (c, p)));
+    let all = periods.filter_map(|(claim, period)| {
+        let e = period.estimates.first()?;
+        let (name, truth) = known.of(claim, period)?;
+        let (value, u) = (e.value?, e.u?);
         let components = e.components.iter().map(|c| (c.name.clone(), c.u)).collect();
-        all.push(Measured { name: name.into(), seed, error: value - truth, u, components });
-    };
-    for claim in &result.claims {
-        for period in &claim.periods {
-            let Some(first) = period.estimates.first() else { continue };
-            let middle = (period.start_s + period.end_s) / 2.0;
-            match claim.id.as_str() {
-                "center-opens" | "center-locks" => {
-                    let truth =
-                        run.truth.periods.iter().find(|p| p.start_s < middle && middle < p.end_s);
-                    if let Some(y) = truth.and_then(let_through) {
-                        push(&format!("allowance, {}", &claim.id[7..]), first, y);
-                    }
-                }
-                "front-driven" if first.name == "front share" => {
-                    let truth =
-                        run.truth.periods.iter().find(|p| p.start_s < middle && middle < p.end_s);
-                    let coupled = truth.is_some_and(|t| t.real != Coupling::RearOnly);
-                    push(
-                        "front share",
-                        first,
-                        if coupled { run.truth.vehicle.front_share } else { 0.0 },
-                    );
-                }
-                "tyres-match" => {
-                    if let Some(f) =
-                        facts.iter().find(|f| f.claim == claim.id && f.scope == claim.scope)
-                    {
-                        let kind =
-                            if claim.scope == "front/rear" { "front/rear" } else { "left/right" };
-                        let wheels =
-                            plan.declared.sensors.iter().any(|s| s.place == Place::RearLeft);
-                        let fit = if kind == "left/right" || wheels { "" } else { ", shafts" };
-                        push(
-                            &format!("circumference {kind}{fit}"),
-                            first,
-                            f.value.unwrap_or(f64::NAN),
-                        );
-                    }
-                }
-                "shafts-within-limit" | "sender-scale" => {
-                    if let Some(f) = facts_of(claim, facts).first() {
-                        push(&first.name, first, f.value.unwrap_or(f64::NAN));
-                    }
-                }
-                "no-wind-up" => {
-                    let of = |f: &&Fact| f.span_s.is_some_and(|s| s[0] < middle && middle < s[1]);
-                    if let Some(f) = facts_of(claim, facts).into_iter().find(of) {
-                        push(&first.name, first, f.value.unwrap_or(f64::NAN));
-                    }
-                }
-                "speedometer-true" => {
-                    let scale = facts.iter().find(|f| f.claim == "sender-scale");
-                    let truth = period.estimates.get(1).and_then(|e| e.value);
-                    if let Some((v, percent)) = truth.zip(scale.and_then(|f| f.value)) {
-                        let surplus = plan.declared.speedometer.as_ref();
-                        let more = 1.0 + surplus.map_or(0.0, |s| s.surplus_percent) / 100.0;
-                        push(&first.name, first, v * ((1.0 + percent / 100.0) * more - 1.0));
-                    }
-                }
-                "sensors-agree" | "range-ratio" => {
-                    if let Some(f) = facts_of(claim, facts).first() {
-                        let ranges = claim.id == "range-ratio";
-                        let name = if ranges { "range ratio" } else { "shaft-to-wheel ratio" };
-                        push(name, first, f.value.unwrap_or(f64::NAN));
-                    }
-                }
-                _ => {}
+        Some(Measured { name, seed, error: value - truth, u, components })
+    });
+    all.collect()
+}
+
+/// What is known of a drive.
+struct Known<'a> {
+    plan: &'a Plan,
+    run: &'a Run,
+    facts: &'a [Fact],
+}
+
+impl Known<'_> {
+    /// Name of the first estimate of a claim's period, and its true value where there is one.
+    fn of(&self, claim: &Claim, period: &Period) -> Option<(String, f64)> {
+        let first = period.estimates.first()?;
+        let middle = (period.start_s + period.end_s) / 2.0;
+        let fact = || facts_of(claim, self.facts).first().and_then(|f| f.value);
+        let mut periods = self.run.truth.periods.iter();
+        let truth = periods.find(|p| p.start_s < middle && middle < p.end_s);
+        match claim.id.as_str() {
+            "center-opens" | "center-locks" => {
+                Some((format!("allowance, {}", &claim.id[7..]), truth.and_then(let_through)?))
             }
+            "front-driven" if first.name == "front share" => {
+                let coupled = truth.is_some_and(|t| t.real != Coupling::RearOnly);
+                let share = if coupled { self.run.truth.vehicle.front_share } else { 0.0 };
+                Some((first.name.clone(), share))
+            }
+            "tyres-match" => Some((self.of_tyres(&claim.scope), fact()?)),
+            "shafts-within-limit" | "sender-scale" => Some((first.name.clone(), fact()?)),
+            "no-wind-up" => {
+                let of = |f: &&Fact| f.span_s.is_some_and(|s| s[0] < middle && middle < s[1]);
+                let fact = facts_of(claim, self.facts).into_iter().find(of)?;
+                Some((first.name.clone(), fact.value?))
+            }
+            "speedometer-true" => Some((first.name.clone(), self.shown_more(period)?)),
+            "sensors-agree" => Some(("shaft-to-wheel ratio".into(), fact()?)),
+            "range-ratio" => Some(("range ratio".into(), fact()?)),
+            _ => None,
         }
     }
-    all
+
+    fn of_tyres(&self, scope: &str) -> String {
+        if scope != "front/rear" {
+            return "circumference left/right".into();
+        }
+        let wheels = self.plan.declared.sensors.iter().any(|s| s.place == Place::RearLeft);
+        format!("circumference {scope}{}", if wheels { "" } else { ", shafts" })
+    }
+
+    /// Shown less true speed at the speed of a period, by the true scale of the sender.
+    fn shown_more(&self, period: &Period) -> Option<f64> {
+        let percent = self.facts.iter().find(|f| f.claim == "sender-scale")?.value?;
+        let speed = period.estimates.get(1)?.value?;
+        let surplus = self.plan.declared.speedometer.as_ref().map_or(0.0, |s| s.surplus_percent);
+        Some(speed * ((1.0 + percent / 100.0) * (1.0 + surplus / 100.0) - 1.0))
+    }
 }
 
 /// Root mean square of error over uncertainty.

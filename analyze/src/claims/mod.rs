@@ -113,7 +113,8 @@ pub const CLAIMS: [Row; 19] = [
     ),
     (
         "sender-scale",
-        "In this drive, the speed sender gave the pulses per distance that the speedometer expects.",
+        "In this drive, the speed sender gave the pulses per distance that the speedometer \
+         expects.",
         sender_scale::judge,
     ),
     (

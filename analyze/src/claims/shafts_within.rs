@@ -121,6 +121,7 @@ fn ripple(shaft: &Shaft) -> String {
     let [a, b] = angles.map(|deg| 100.0 * joint_ripple(deg.to_radians()));
     let [at_case, at_axle] = angles;
     format!(
-        "; joints at {at_case} and {at_axle} degrees make it {a:.2} and {b:.2} % uneven twice a turn"
+        "; joints at {at_case} and {at_axle} degrees make it {a:.2} and {b:.2} % uneven twice a \
+         turn"
     )
 }

@@ -13,6 +13,7 @@ use toml::de::{DeTable, DeValue};
 
 mod codes;
 mod signals;
+mod format;
 mod turning;
 
 /// Turns keys and list positions into a [`Path`].
@@ -32,9 +33,8 @@ const CHECKS: &[fn(&mut Found)] = &[
     analog,
     circle,
     limits,
-    turning::format,
+    format::format,
     turning::shafts,
-    signals::format,
     signals::signals,
     signals::switches,
     codes::modes,

@@ -1,7 +1,7 @@
 //! The vehicle description: what a vehicle file says, as plain types.
 //!
-//! The file is TOML with `format = 1`, `2` or `3`, unit-suffixed keys with underscores, words of ours as
-//! values with hyphens (`rear-only`), and no unknown keys. These types are
+//! The file is TOML with `format = 1`, `2` or `3`, unit-suffixed keys with underscores, words of
+//! ours as values with hyphens (`rear-only`), and no unknown keys. These types are
 //! exactly the file's shape; what follows from them (circumference of a size designation, share
 //! of a planetary set) are methods, so that every user of the file gets the same number.
 

@@ -7,14 +7,6 @@ use crate::vehicle::LINES_MAX;
 /// Bits of the longest payload.
 const PAYLOAD_BITS: u32 = 512;
 
-/// Signals came with format 2: an older program must refuse such a file by its number.
-pub(super) fn format(f: &mut Found) {
-    if f.vehicle.format < 2 && !f.vehicle.signals.is_empty() {
-        let what = "signals in a file of format 1";
-        f.at(key!["format"], what, "write format = 2; nothing else in the file changes");
-    }
-}
-
 pub(super) fn signals(f: &mut Found) {
     let all = f.vehicle.signals.iter().enumerate();
     let names = all.clone().map(|(i, s)| (key!["signals", i, "name"], s.name.as_str()));
