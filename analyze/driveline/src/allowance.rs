@@ -110,6 +110,7 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     components.push(Component::own("backlash", play / demanded_turn));
     components.push(Component::shared("wheel slip", wheel_slip(&rows, y, mu)));
     components.push(Component::own("course", curvature_noise(&rows, y, demanded_turn)));
+    components.push(Component::shared("mistaken mismatch", mistaken(&rows, mu, let_through)));
     components.retain(|c| c.u > 0.0);
     let straight_turn: f64 = rows.iter().filter(|s| is_straight(s)).map(|s| s.rear).sum();
     Some(Allowance {
@@ -211,6 +212,16 @@ fn wheel_slip(rows: &[&Segment], y: f64, mu: f64) -> f64 {
 /// Turn part per rear turn of the sharpest circle that a road vehicle drives (wheelbase over
 /// radius of 0.75; common practice).
 const SHARPEST_EXCESS: f64 = 0.25;
+
+/// A mismatch that the found share cannot let through: on circles of one radius the fit may take a
+/// part of the turn for it, the more so the noisier the demand. What lies beyond three
+/// uncertainties is taken for a share of the turn, as a doubt of `y`.
+fn mistaken(rows: &[&Segment], mu: f64, let_through: MismatchPrior) -> f64 {
+    let beyond = (mu - let_through.mean).abs() - 3.0 * let_through.u;
+    let (rear, demanded) =
+        rows.iter().fold((0.0, 0.0), |sum, s| (sum.0 + s.rear, sum.1 + s.demanded[0]));
+    beyond.max(0.0) * rear / demanded
+}
 
 /// Noise of the curvature, and what was put back for the smear of a course.
 fn curvature_noise(rows: &[&Segment], y: f64, demanded_turn: f64) -> f64 {

@@ -106,6 +106,20 @@ fn slip_that_cancels_the_turn_is_not_taken_for_a_lock() {
     undecided(&r, "rear-driven", "locked");
 }
 
+/// A random drive: circles of one radius seen by a coarse course, in which a dragging center looks
+/// like a mismatch.
+#[test]
+fn a_mismatch_that_a_center_cannot_let_through_leaves_its_allowance_in_doubt() {
+    let random = random_drive(7014);
+    let mut reader = capture_of(&random.plan.run(), &random.vehicle_text);
+    let r = judge(&mut reader, None).expect("a simulated drive can be judged").0;
+    let c = claim(&r, "center-opens", "full-time");
+    let truth = 0.536;
+    let last = c.periods.last().and_then(|p| p.estimates.first()).expect("an allowance");
+    let (value, u) = (last.value.unwrap_or(f64::NAN), last.u.unwrap_or(0.0));
+    assert!((value - truth).abs() < 3.0 * u, "{value} +- {u}");
+}
+
 #[test]
 fn a_lock_that_pops_out_half_way_is_refuted_with_its_time() {
     let script = in_mode("locked", CIRCLES) + CIRCLES;

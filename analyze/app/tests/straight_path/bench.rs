@@ -89,6 +89,10 @@ pub fn assert_true(result: &DriveResult, facts: &[Fact]) {
     for claim in &result.claims {
         let Some(holds) = truth_of(claim, facts) else { continue };
         known += 1;
+        // Counts do not know how hard the ground was, and a declaration proves nothing.
+        if claim.reason_code == "declared-loose" && claim.verdict == Verdict::Undecided {
+            continue;
+        }
         let right = if holds { Verdict::Proven } else { Verdict::Disproven };
         assert_eq!(claim.verdict, right, "{} ({}): {}", claim.id, claim.scope, claim.reason);
     }
