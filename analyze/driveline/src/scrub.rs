@@ -22,7 +22,7 @@ const UNSEEN_MAX: f64 = 0.1;
 const SLIDING_U: f64 = 0.2 / 1.732_050_8;
 
 /// The same where only the rear wheels told the curve: wheels that slide show as little as a third
-/// of it (found on simulated vehicles), so up to twice as much again, as a rectangular distribution.
+/// of it (found on simulated vehicles), so up to twice as much again (rectangular).
 const SLIDING_BY_WHEELS_U: f64 = 2.0 / 1.732_050_8;
 
 /// What the tyres of one engagement period were made to slip.
