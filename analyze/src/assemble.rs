@@ -2,7 +2,8 @@
 
 use crate::axis::Axis;
 use crate::bus::Bus;
-use crate::motion::{Learned, Motions, Tooth, learn, motions};
+use crate::hand::{Tries, apart, tried};
+use crate::motion::{Learned, Motions, Stretches, Tooth, learn, motions};
 use crate::sound::unsound;
 use crate::survey::Survey;
 use crate::switching::{Switching, switching};
@@ -10,6 +11,7 @@ use crate::witness::seen;
 use wheelwitness_capture::read::{CaptureReader, ReadError};
 use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::demand::Setup;
+use wheelwitness_driveline::hand::{HandSheet, SheetError};
 use wheelwitness_driveline::vehicle::{Vehicle, VehicleError};
 
 /// How late a receiver speaks when nothing tells, seconds (common practice: 0.05 to 0.5).
@@ -24,6 +26,9 @@ pub enum JudgeError {
     /// The vehicle file has mistakes.
     #[error("{0}")]
     Vehicle(VehicleError),
+    /// The hand sheet has a mistake.
+    #[error(transparent)]
+    Hand(#[from] SheetError),
     /// There is no vehicle file.
     #[error("the capture holds no vehicle file; give one with --vehicle FILE")]
     NoVehicle,
@@ -48,6 +53,17 @@ pub struct Drive {
     pub lag_estimated: bool,
     /// What the motion adds up to.
     pub motions: Motions,
+    /// What was turned by hand.
+    pub hand: Tries,
+}
+
+/// What lies beside a capture: texts with the names of their files.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Beside<'a> {
+    /// A vehicle file to judge by instead of the one in the capture.
+    pub vehicle: Option<(&'a str, &'a str)>,
+    /// A hand sheet: what was turned by hand in this recording.
+    pub hand: Option<(&'a str, &'a str)>,
 }
 
 impl Drive {
@@ -57,16 +73,18 @@ impl Drive {
     }
 }
 
-/// Reads a capture, pass by pass, by the vehicle file inside or by another one (text and name).
+/// Reads a capture, pass by pass, by the vehicle file inside or by another one.
 pub fn assemble<S: Storage>(
     reader: &mut CaptureReader<S>,
-    other_vehicle: Option<(&str, &str)>,
+    beside: Beside<'_>,
 ) -> Result<Drive, JudgeError> {
     let survey = Survey::of(reader)?;
     let inside = survey.vehicle_text.as_deref().map(|text| (text, "vehicle file in the capture"));
-    let (text, name) = other_vehicle.or(inside).ok_or(JudgeError::NoVehicle)?;
+    let (text, name) = beside.vehicle.or(inside).ok_or(JudgeError::NoVehicle)?;
     let vehicle_text = text.to_owned();
     let vehicle = Vehicle::parse(text, name).map_err(JudgeError::Vehicle)?;
+    let sheet =
+        beside.hand.map(|(text, name)| HandSheet::parse(text, name, &vehicle)).transpose()?;
     let setup = Setup::new(&vehicle);
     let axis = Axis::new(&survey);
     let course = axis.course(reader)?;
@@ -76,12 +94,30 @@ pub fn assemble<S: Storage>(
     let lag_estimated = lag_s.is_some();
     let course = course.earlier_by(lag_s.unwrap_or(TYPICAL_LAG_S));
     let mut switching = switching(&vehicle, &survey, &course, (axis.clone(), bus.clone()), reader)?;
-    let engaged = &switching.engaged;
-    let motions = motions(&vehicle, &setup, &teeth, &course, engaged, (axis, bus), reader)?;
-    if unsound(&vehicle, &teeth, &motions).is_none() {
-        switching.hear(seen(&vehicle, &motions));
-    } else {
-        switching.hear(Vec::new());
-    }
-    Ok(Drive { vehicle_text, vehicle, setup, survey, switching, teeth, lag_estimated, motions })
+    let stretches = Stretches {
+        engaged: &switching.engaged,
+        by_hand: sheet.as_ref().map_or(Vec::new(), apart),
+    };
+    let motions =
+        motions(&vehicle, &setup, &teeth, &course, &stretches, (axis.clone(), bus), reader)?;
+    let is_unsound = unsound(&vehicle, &teeth, &motions).is_some();
+    switching.hear(if is_unsound { Vec::new() } else { seen(&vehicle, &motions) });
+    let hand = match (&sheet, beside.hand) {
+        (Some(sheet), Some((text, _))) => {
+            let sensors = (teeth.as_slice(), is_unsound);
+            tried(&vehicle, (sheet, text), &switching, sensors, axis, reader)?
+        }
+        _ => Tries::default(),
+    };
+    Ok(Drive {
+        vehicle_text,
+        vehicle,
+        setup,
+        survey,
+        switching,
+        teeth,
+        lag_estimated,
+        motions,
+        hand,
+    })
 }

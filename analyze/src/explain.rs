@@ -1,6 +1,6 @@
 //! From a number in the report back to the raw records it rests on, and forward again.
 
-use crate::assemble::{Drive, JudgeError, assemble};
+use crate::assemble::{Beside, Drive, JudgeError, assemble};
 use crate::axis::{Axis, Heard};
 use crate::bus::{Bus, Role};
 use crate::judge::result_of;
@@ -57,11 +57,11 @@ const LINES_SHOWN: usize = 4;
 /// the reader has in hand, to be compared with what the capture gives now.
 pub fn explain<S: Storage>(
     reader: &mut CaptureReader<S>,
-    other_vehicle: Option<(&str, &str)>,
+    beside: Beside<'_>,
     target: Target,
     printed: Option<&DriveResult>,
 ) -> Result<String, ExplainError> {
-    let drive = assemble(reader, other_vehicle)?;
+    let drive = assemble(reader, beside)?;
     let now = result_of(&drive, reader)?;
     match target {
         Target::Claim { claim, period } => {

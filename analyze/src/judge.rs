@@ -1,10 +1,11 @@
 //! From a capture to its result.
 
-use crate::assemble::{Drive, JudgeError, assemble};
+use crate::assemble::{Beside, Drive, JudgeError, assemble};
 use crate::claims::judge_all;
 use crate::result::{CaptureInfo, DriveResult, Program, SCHEMA, VehicleInfo};
 use crate::series::Series;
 use crate::survey::Survey;
+use crate::three::witnesses;
 use sha2::{Digest, Sha256};
 use wheelwitness_capture::read::{CaptureReader, ReadError};
 use wheelwitness_capture::storage::Storage;
@@ -16,7 +17,15 @@ pub fn judge<S: Storage>(
     reader: &mut CaptureReader<S>,
     other_vehicle: Option<(&str, &str)>,
 ) -> Result<(DriveResult, Series), JudgeError> {
-    let drive = assemble(reader, other_vehicle)?;
+    judge_beside(reader, Beside { vehicle: other_vehicle, ..Beside::default() })
+}
+
+/// The same with everything that may lie beside a capture.
+pub fn judge_beside<S: Storage>(
+    reader: &mut CaptureReader<S>,
+    beside: Beside<'_>,
+) -> Result<(DriveResult, Series), JudgeError> {
+    let drive = assemble(reader, beside)?;
     let result = result_of(&drive, reader)?;
     Ok((result, drive.motions.series))
 }
@@ -41,6 +50,14 @@ pub fn result_of<S: Storage>(
         modes: drive.switching.spans.clone(),
         selections: drive.switching.selections.clone(),
         claims: judge_all(drive),
+        pairs: drive.switching.pairs(),
+        witnesses: witnesses(
+            &drive.vehicle,
+            &drive.switching.timeline,
+            &drive.motions,
+            &drive.switching.seen,
+        ),
+        hand: drive.hand.info(),
     })
 }
 

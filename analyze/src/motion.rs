@@ -35,6 +35,15 @@ pub struct Engaged {
     pub certain: bool,
 }
 
+/// Stretches of a drive that are taken by themselves.
+#[derive(Debug, Clone, Default)]
+pub struct Stretches<'a> {
+    /// Engagement periods, in order.
+    pub engaged: &'a [Engaged],
+    /// Stretches in which something was turned by hand, microseconds: no driving.
+    pub by_hand: Vec<(i64, i64)>,
+}
+
 /// What an engagement period adds up to.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Period {
@@ -244,6 +253,7 @@ struct Folds<'a> {
     setup: &'a Setup,
     course: &'a Course,
     engaged: &'a [Engaged],
+    by_hand: &'a [(i64, i64)],
     next: usize,
     current: Option<(Period, PeriodFold)>,
     agreement: [AgreementFold; 2],
@@ -261,7 +271,7 @@ pub fn motions<S: Storage>(
     setup: &Setup,
     teeth: &[Tooth],
     course: &Course,
-    engaged: &[Engaged],
+    stretches: &Stretches<'_>,
     (axis, mut bus): (Axis, Bus),
     reader: &mut CaptureReader<S>,
 ) -> Result<Motions, ReadError> {
@@ -271,7 +281,8 @@ pub fn motions<S: Storage>(
         vehicle,
         setup,
         course,
-        engaged,
+        engaged: stretches.engaged,
+        by_hand: &stretches.by_hand,
         next: 0,
         current: None,
         agreement: [AgreementFold::new(setup, 0), AgreementFold::new(setup, 1)],
@@ -313,6 +324,9 @@ pub fn motions<S: Storage>(
 
 impl Folds<'_> {
     fn take(&mut self, step: &Step) {
+        if self.by_hand.iter().any(|(from, to)| step.start_us < *to && step.end_us > *from) {
+            return;
+        }
         let engaged = self.engaged_at(step);
         let mode = engaged.map(|e| &self.vehicle.modes[e.mode]);
         let prefer = match mode.map(|m| m.coupling) {

@@ -1,13 +1,14 @@
 //! The result of one drive: what `result.json` holds, and what every report is printed from.
 //!
-//! Frozen as `wheelwitness-result/1` in `SCHEMAS.md`. Unknown is `null`, never 0.
+//! Frozen as `wheelwitness-result/2` in `SCHEMAS.md`; version 1 is read as it is.
+//! Unknown is `null`, never 0.
 
 use serde::{Deserialize, Serialize};
 pub use wheelwitness_driveline::quantity::{Component, Estimate};
 pub use wheelwitness_driveline::vehicle::Coupling;
 
 /// Name and version of the result format.
-pub const SCHEMA: &str = "wheelwitness-result/1";
+pub const SCHEMA: &str = "wheelwitness-result/2";
 
 /// Everything that is said about one drive.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -32,6 +33,137 @@ pub struct DriveResult {
     pub selections: Vec<Selection>,
     /// The claims, in the order of the handbook.
     pub claims: Vec<Claim>,
+    /// Times of the selections for each pair of modes.
+    #[serde(default)]
+    pub pairs: Vec<PairTimes>,
+    /// What was requested, what the switches said and what the shafts did, over time.
+    #[serde(default)]
+    pub witnesses: Witnesses,
+    /// What was turned by hand; `null` without a hand sheet.
+    #[serde(default)]
+    pub hand: Option<HandInfo>,
+}
+
+/// Times of the selections from one mode to another.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PairTimes {
+    /// Mode before; `null` if none matched.
+    pub from: Option<String>,
+    /// Mode requested.
+    pub to: String,
+    /// Selections that have a time.
+    pub n: usize,
+    /// Median, seconds.
+    pub median_s: f64,
+    /// Longest, seconds.
+    pub worst_s: f64,
+    /// 95th percentile, seconds; `null` with fewer than 59.
+    pub percentile95_s: Option<f64>,
+}
+
+/// Three witnesses of the mode.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Witnesses {
+    /// Mode that was requested.
+    pub requested: Vec<WitnessSpan>,
+    /// Mode by the switches.
+    pub switches: Vec<WitnessSpan>,
+    /// Couplings that fit what the shafts did; silent where the road demanded nothing.
+    pub shafts: Vec<WitnessSpan>,
+    /// Where two of them differ.
+    pub conflicts: Vec<Conflict>,
+}
+
+/// What a witness says in a stretch.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WitnessSpan {
+    /// Start on the time axis, seconds.
+    pub start_s: f64,
+    /// End on the time axis, seconds.
+    pub end_s: f64,
+    /// Mode row; `null` where no row matches, and for the shafts.
+    pub mode: Option<String>,
+    /// Couplings that it says or leaves possible.
+    pub couplings: Vec<Coupling>,
+    /// How sure it is.
+    pub sureness: Sureness,
+    /// Raw records that show it.
+    pub evidence: Vec<RecordRange>,
+}
+
+/// How sure a witness is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Sureness {
+    /// One answer by the factor of a verdict, or everything that could contradict agrees.
+    Sure,
+    /// Several answers fit, or something beside it contradicts.
+    Partly,
+}
+
+/// Who says it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Witness {
+    /// The selector.
+    Requested,
+    /// Position switches and limit contacts.
+    Switches,
+    /// Shafts and wheels.
+    Shafts,
+}
+
+/// A stretch in which two witnesses differ.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Conflict {
+    /// Start on the time axis, seconds.
+    pub start_s: f64,
+    /// End on the time axis, seconds.
+    pub end_s: f64,
+    /// Which two.
+    pub between: [Witness; 2],
+    /// What each says, in the same order.
+    pub says: [String; 2],
+}
+
+/// The hand sheet of a drive, weighed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HandInfo {
+    /// SHA-256 of the sheet's bytes, hexadecimal.
+    pub sha256: String,
+    /// Its trials.
+    pub trials: Vec<HandTrial>,
+}
+
+/// One trial by hand.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HandTrial {
+    /// Number in the sheet, from 1.
+    pub number: u32,
+    /// Mode engaged.
+    pub mode: String,
+    /// What was turned, with what held.
+    pub what: String,
+    /// Stretch of the recording, seconds; `null` where nothing was recorded.
+    pub start_s: Option<f64>,
+    /// See `start_s`.
+    pub end_s: Option<f64>,
+    /// Turns counted at the front output, without sign.
+    pub front_turn: Option<f64>,
+    /// The same at the rear output.
+    pub rear_turn: Option<f64>,
+    /// The same at the case input, over the ratio of its range.
+    pub input_turn: Option<f64>,
+    /// Couplings that do this; empty where it says nothing.
+    pub fits: Vec<Coupling>,
+    /// Why it says nothing; `null` where it speaks.
+    pub silent: Option<String>,
+    /// Who did it.
+    pub by: String,
+    /// When, as written.
+    pub on: String,
+    /// Raw records of its stretch.
+    pub evidence: Vec<RecordRange>,
 }
 
 /// The program that made a result.
@@ -141,8 +273,46 @@ pub struct Selection {
     pub stages: Vec<Stage>,
     /// Turns of the front-rear relative angle between motor stop and engagement.
     pub turns_since_motor_stop: Option<f64>,
+    /// Seconds from the request to the engaged row, rest included; `null` if it never matched.
+    #[serde(default)]
+    pub completion_s: Option<f64>,
+    /// What the change needs once the motor has stopped: turns of a relative angle, or reversals.
+    #[serde(default)]
+    pub needs: String,
+    /// How much of that it had; `null` where nothing measures it.
+    #[serde(default)]
+    pub needed: Option<f64>,
+    /// Position switches that keep the row from matching at the end.
+    #[serde(default)]
+    pub blocked_by: Vec<String>,
+    /// Lamps that flashed while it was under way.
+    #[serde(default)]
+    pub flashing: Vec<Flash>,
+    /// What fits best where it did not go well: a lead, not a verdict.
+    #[serde(default)]
+    pub lead: Option<Lead>,
     /// Raw records that show it.
     pub evidence: Vec<RecordRange>,
+}
+
+/// A lamp that flashed during a selection.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Flash {
+    /// Name of the lamp.
+    pub lamp: String,
+    /// Start on the time axis, seconds.
+    pub start_s: f64,
+    /// End on the time axis, seconds.
+    pub end_s: f64,
+}
+
+/// What fits best.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Lead {
+    /// Where to look first, in words.
+    pub cause: String,
+    /// What was seen that fits.
+    pub fits: String,
 }
 
 /// A stage of a selection.

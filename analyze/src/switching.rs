@@ -3,7 +3,7 @@
 use crate::axis::{Axis, Heard};
 use crate::bus::{Bus, Role, state};
 use crate::motion::{Engaged, edges_per_turn};
-use crate::result::{ModeSpan, RecordRange, Selection, Stage};
+use crate::result::{Flash, Lead, ModeSpan, PairTimes, RecordRange, Selection, Stage};
 use crate::survey::Survey;
 use std::collections::VecDeque;
 use wheelwitness_capture::board::Says;
@@ -38,6 +38,8 @@ pub struct Switching {
     pub spans: Vec<ModeSpan>,
     /// Selections, for the result.
     pub selections: Vec<Selection>,
+    /// What the shafts showed.
+    pub seen: Vec<CouplingSeen>,
 }
 
 /// Follows the switches: one pass.
@@ -62,6 +64,7 @@ pub fn switching<S: Storage>(
         engaged: engaged(vehicle, &timeline),
         spans: timeline.modes.iter().filter(|s| s.known).map(span).collect(),
         selections: Vec::new(),
+        seen: Vec::new(),
         timeline,
     })
 }
@@ -69,8 +72,23 @@ pub fn switching<S: Storage>(
 impl Switching {
     /// Hears what the shafts showed and settles how each selection ended.
     pub fn hear(&mut self, seen: Vec<CouplingSeen>) {
+        self.seen.clone_from(&seen);
         self.timeline.hear(seen);
-        self.selections = self.timeline.selections.iter().map(selection).collect();
+        let timeline = &self.timeline;
+        self.selections = timeline.selections.iter().map(|s| selection(timeline, s)).collect();
+    }
+
+    /// Times for each pair of modes, for the result.
+    pub fn pairs(&self) -> Vec<PairTimes> {
+        let one = |p: wheelwitness_driveline::selection::PairTimes| PairTimes {
+            from: p.from,
+            to: p.to,
+            n: p.n,
+            median_s: p.median_s,
+            worst_s: p.worst_s,
+            percentile95_s: p.percentile95_s,
+        };
+        self.timeline.pair_times().into_iter().map(one).collect()
     }
 }
 
@@ -319,7 +337,7 @@ fn span(s: &wheelwitness_driveline::selection::ModeSpan) -> ModeSpan {
     ModeSpan { start_s: s.start_s, end_s: s.end_s, mode: s.mode.clone(), coupling: s.coupling }
 }
 
-fn selection(s: &Found) -> Selection {
+fn selection(timeline: &Timeline, s: &Found) -> Selection {
     let zero = s.request.first_s;
     Selection {
         number: s.number,
@@ -338,6 +356,15 @@ fn selection(s: &Found) -> Selection {
             })
             .collect(),
         turns_since_motor_stop: s.turns_since_motor_stop,
+        completion_s: s.completion().map(|e| e.value),
+        needs: s.need.words().into(),
+        needed: s.needed,
+        blocked_by: if s.total.is_none() && !s.was_there { s.blocked_by.clone() } else { vec![] },
+        flashing: timeline
+            .flashing(s)
+            .map(|l| Flash { lamp: l.lamp.clone(), start_s: l.start_s, end_s: l.end_s })
+            .collect(),
+        lead: timeline.lead(s).map(|l| Lead { cause: l.cause.words().into(), fits: l.evidence }),
         evidence: vec![RecordRange { first: s.records.0, last: s.records.1 }],
     }
 }

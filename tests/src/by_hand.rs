@@ -3,7 +3,7 @@
 //! A simulated drive, one counts sentence of it, and what becomes of that sentence, hop by hop, to
 //! the verdict that it helps to carry.
 
-use wheelwitness_analyze::assemble::{Drive, assemble};
+use wheelwitness_analyze::assemble::{Beside, Drive, assemble};
 use wheelwitness_analyze::axis::{Axis, Heard};
 use wheelwitness_analyze::judge::result_of;
 use wheelwitness_analyze::motion::edges_per_turn;
@@ -32,7 +32,7 @@ const CLAIM: (&str, &str) = ("center-locks", "locked");
 pub fn hops() -> Vec<String> {
     let run = scenario::demo(SEED, Vec::new()).run();
     let mut reader = capture(&run);
-    let drive = assemble(&mut reader, None).expect("the example has a vehicle file");
+    let drive = assemble(&mut reader, Beside::default()).expect("the example has a vehicle file");
     let result = result_of(&drive, &mut reader).expect("a simulated medium can be read");
     let (chunk, sentence) = pick(&run);
     let record = record_of(&mut reader, chunk);

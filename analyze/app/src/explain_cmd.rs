@@ -1,10 +1,11 @@
 //! `wheelwitness explain`: a number of the report, back to raw records.
 
 use crate::exit;
-use crate::judge_cmd::{open, read_vehicle};
+use crate::judge_cmd::{named, open, read_hand, read_vehicle};
 use crate::terminal::{complain, say};
 use clap::Args;
 use std::path::{Path, PathBuf};
+use wheelwitness_analyze::assemble::Beside;
 use wheelwitness_analyze::explain::{ExplainError, Target, explain};
 use wheelwitness_analyze::report;
 use wheelwitness_analyze::result::DriveResult;
@@ -27,6 +28,9 @@ pub struct ExplainArgs {
     /// The vehicle file that the report was made with, if it is not the one in the capture
     #[arg(long, value_name = "FILE")]
     pub vehicle: Option<PathBuf>,
+    /// The hand sheet that the report was made with
+    #[arg(long, value_name = "FILE")]
+    pub hand: Option<PathBuf>,
     /// The result.json to compare with [default: the one of the report in the capture folder]
     #[arg(long, value_name = "FILE")]
     pub result: Option<PathBuf>,
@@ -53,7 +57,8 @@ pub fn run(args: &ExplainArgs) -> i32 {
 
 fn explained(args: &ExplainArgs) -> Result<String, (i32, String)> {
     let vehicle = read_vehicle(args.vehicle.as_deref())?;
-    let other = vehicle.as_ref().map(|(text, name)| (text.as_str(), name.as_str()));
+    let hand = read_hand(args.hand.as_deref())?;
+    let beside = Beside { vehicle: named(&vehicle), hand: named(&hand) };
     let target = match (args.selection, args.claim) {
         (Some(number), _) => Target::Selection(number),
         (None, claim) => Target::Claim { claim: claim.unwrap_or(1), period: args.period },
@@ -63,7 +68,7 @@ fn explained(args: &ExplainArgs) -> Result<String, (i32, String)> {
         None => read_result(&args.capture.join("report").join("result.json")).ok(),
     };
     let mut reader = open(&args.capture)?;
-    explain(&mut reader, other, target, printed.as_ref()).map_err(|e| {
+    explain(&mut reader, beside, target, printed.as_ref()).map_err(|e| {
         let code =
             if matches!(e, ExplainError::NoSuch(_)) { exit::USAGE } else { exit::UNREADABLE };
         (code, format!("{}: {e}", args.capture.display()))

@@ -6,8 +6,8 @@ use crate::terminal::{complain, say, say_painted};
 use clap::Args;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
-use wheelwitness_analyze::assemble::JudgeError;
-use wheelwitness_analyze::judge::judge;
+use wheelwitness_analyze::assemble::{Beside, JudgeError};
+use wheelwitness_analyze::judge::judge_beside;
 use wheelwitness_analyze::report;
 use wheelwitness_analyze::result::{DriveResult, Verdict};
 use wheelwitness_analyze::series::Series;
@@ -22,6 +22,9 @@ pub struct JudgeArgs {
     /// Judge by this vehicle file instead of the one in the capture
     #[arg(long, value_name = "FILE")]
     pub vehicle: Option<PathBuf>,
+    /// Hand sheet: what was turned by hand in this recording (see `wheelwitness hand new`)
+    #[arg(long, value_name = "FILE")]
+    pub hand: Option<PathBuf>,
     /// Folder for the report [default: `report` inside the capture folder]
     #[arg(long, value_name = "FOLDER")]
     pub report: Option<PathBuf>,
@@ -44,8 +47,7 @@ A verdict is evidence, not approval: local rules and a licensed workshop have th
 
 /// Judges and returns the exit code.
 pub fn run(args: &JudgeArgs) -> i32 {
-    let judged = read_vehicle(args.vehicle.as_deref())
-        .and_then(|vehicle| judge_by(&args.capture, named(&vehicle), args.progress));
+    let judged = judged(args);
     let (result, series) = match judged {
         Ok(judged) => judged,
         Err((code, text)) => {
@@ -67,6 +69,13 @@ pub fn run(args: &JudgeArgs) -> i32 {
     exit_code(&result, args.require)
 }
 
+fn judged(args: &JudgeArgs) -> Result<(DriveResult, Series), (i32, String)> {
+    let vehicle = read_vehicle(args.vehicle.as_deref())?;
+    let hand = read_hand(args.hand.as_deref())?;
+    let beside = Beside { vehicle: named(&vehicle), hand: named(&hand) };
+    judge_with(&args.capture, beside, args.progress)
+}
+
 /// Judges a capture folder; an error is an exit code and what to say.
 pub fn judge_folder(
     capture: &Path,
@@ -81,12 +90,21 @@ pub fn judge_by(
     vehicle: Option<(&str, &str)>,
     progress: bool,
 ) -> Result<(DriveResult, Series), (i32, String)> {
+    judge_with(capture, Beside { vehicle, ..Beside::default() }, progress)
+}
+
+/// Judges a capture folder by everything that lies beside it.
+fn judge_with(
+    capture: &Path,
+    beside: Beside<'_>,
+    progress: bool,
+) -> Result<(DriveResult, Series), (i32, String)> {
     let what = capture.display();
     let unreadable = |e: std::io::Error| (exit::UNREADABLE, format!("cannot read {what}: {e}"));
     let watched = Watched::open(capture, progress).map_err(unreadable)?;
     let mut reader = CaptureReader::named(watched, what.to_string())
         .map_err(|e| (exit::UNREADABLE, e.to_string()))?;
-    judge(&mut reader, vehicle).map_err(|e| (exit::UNREADABLE, error_text(capture, &e)))
+    judge_beside(&mut reader, beside).map_err(|e| (exit::UNREADABLE, error_text(capture, &e)))
 }
 
 /// A vehicle file, borrowed.
@@ -101,16 +119,19 @@ pub fn open(capture: &Path) -> Result<CaptureReader, (i32, String)> {
 
 /// Text and name of a vehicle file, if one is given.
 pub fn read_vehicle(file: Option<&Path>) -> Result<Option<(String, String)>, (i32, String)> {
+    read_text(file, "give a vehicle file, or write one with `wheelwitness vehicle new`")
+}
+
+/// Text and name of a hand sheet, if one is given.
+pub fn read_hand(file: Option<&Path>) -> Result<Option<(String, String)>, (i32, String)> {
+    read_text(file, "give a hand sheet, or write one with `wheelwitness hand new`")
+}
+
+fn read_text(file: Option<&Path>, help: &str) -> Result<Option<(String, String)>, (i32, String)> {
     let Some(path) = file else { return Ok(None) };
     match std::fs::read_to_string(path) {
         Ok(text) => Ok(Some((text, path.display().to_string()))),
-        Err(e) => Err((
-            exit::UNREADABLE,
-            format!(
-                "{}: {e}; give a vehicle file, or write one with `wheelwitness vehicle new`",
-                path.display()
-            ),
-        )),
+        Err(e) => Err((exit::UNREADABLE, format!("{}: {e}; {help}", path.display()))),
     }
 }
 

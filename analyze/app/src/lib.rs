@@ -10,6 +10,7 @@ pub mod exit;
 pub mod terminal;
 pub mod progress;
 pub mod vehicle_cmd;
+pub mod hand_cmd;
 pub mod judge_cmd;
 pub mod explain_cmd;
 pub mod import_cmd;
@@ -37,6 +38,9 @@ pub enum Command {
     /// Write a new vehicle file, or check one and see what this fit can decide.
     #[command(subcommand)]
     Vehicle(vehicle_cmd::VehicleCommand),
+    /// Write a hand sheet: what was turned by hand, engine off.
+    #[command(subcommand)]
+    Hand(hand_cmd::HandCommand),
     /// Reckon beforehand: tyres, speedometer, sender, shafts, differential speeds.
     #[command(subcommand)]
     Reckon(reckon_cmd::ReckonCommand),
@@ -78,6 +82,7 @@ where
     };
     match cli.command {
         Command::Vehicle(args) => vehicle_cmd::run(&args),
+        Command::Hand(args) => hand_cmd::run(&args),
         Command::Reckon(args) => reckon_cmd::run(&args),
         Command::Record(args) => args.run(),
         Command::Ports(args) => args.run(),

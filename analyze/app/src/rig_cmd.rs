@@ -42,6 +42,9 @@ pub struct RigArgs {
     /// Write the facts (what is true, claim by claim) as JSON.
     #[arg(long)]
     pub facts: Option<PathBuf>,
+    /// Write the hand sheet of what was turned by hand (`--script hand`).
+    #[arg(long)]
+    pub hand_out: Option<PathBuf>,
     /// Write the vehicle file.
     #[arg(long)]
     pub vehicle_out: Option<PathBuf>,
@@ -100,6 +103,7 @@ fn drive(args: &RigArgs) -> Result<(), Refusal> {
     write(&args.wire_lines, || run.wire_lines())?;
     write(&args.truth, || json(&run.truth))?;
     write(&args.facts, || json(&run.truth.facts(&plan.declared)))?;
+    write(&args.hand_out, || run.truth.hand_sheet())?;
     say(&told(&run));
     let serving = args.serve.as_ref().map(|folder| serve(&run, folder, args)).transpose()?;
     if let Some(interface) = &args.can {

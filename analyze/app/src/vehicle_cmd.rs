@@ -69,7 +69,8 @@ fn new(args: &NewArgs) -> i32 {
     }
 }
 
-fn write_new(file: &Path, text: &str) -> io::Result<()> {
+/// Writes a file that does not exist yet.
+pub fn write_new(file: &Path, text: &str) -> io::Result<()> {
     let mut out = OpenOptions::new().write(true).create_new(true).open(file)?;
     out.write_all(text.as_bytes())?;
     out.sync_all()

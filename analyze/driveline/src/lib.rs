@@ -37,3 +37,4 @@ pub mod agreement;
 pub mod places;
 pub mod switches;
 pub mod selection;
+pub mod hand;

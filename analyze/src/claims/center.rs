@@ -1,5 +1,6 @@
 //! `center-opens` and `center-locks`: the allowance of each engagement period, judged by itself.
 
+use super::by_hand::{Asked, with_hand};
 use super::share::{driven, shares};
 use super::{Finding, limit, period, seconds, word};
 use crate::assemble::Drive;
@@ -49,13 +50,19 @@ fn rolled_unseen(p: &Engagement) -> bool {
 /// `center-opens`: one finding per mode row with the coupling `differential`.
 pub fn judge_opens(drive: &Drive) -> Vec<Finding> {
     let modes = drive.modes_with(Coupling::Differential);
-    modes.into_iter().map(|(mode, periods)| opens(drive, mode, &periods)).collect()
+    let one = |(mode, periods): (&Mode, Vec<&Engagement>)| {
+        with_hand(drive, mode, Asked::Opens, opens(drive, mode, &periods))
+    };
+    modes.into_iter().map(one).collect()
 }
 
 /// `center-locks`: one finding per mode row with the coupling `locked`.
 pub fn judge_locks(drive: &Drive) -> Vec<Finding> {
     let modes = drive.modes_with(Coupling::Locked);
-    modes.into_iter().map(|(mode, periods)| locks(drive, mode, &periods)).collect()
+    let one = |(mode, periods): (&Mode, Vec<&Engagement>)| {
+        with_hand(drive, mode, Asked::Locks, locks(drive, mode, &periods))
+    };
+    modes.into_iter().map(one).collect()
 }
 
 fn opens(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {

@@ -4,6 +4,7 @@
 //! differ: in a turn, or with a wheel lifted. A locked pair shows it by following the rear output
 //! against what the road demands.
 
+use super::by_hand::{Asked, with_hand};
 use super::center::{Allowances, allowances, exercise_next_step, locked_verdict, stayed_together};
 use super::share::{Shares, bounds_around, driven, shown, told};
 use super::{Finding, limit, word};
@@ -18,10 +19,10 @@ use wheelwitness_driveline::verdict::{Bounds, judge as judge_estimate};
 pub fn judge(drive: &Drive) -> Vec<Finding> {
     let open = drive.modes_with(Coupling::Differential);
     let locked = drive.modes_with(Coupling::Locked);
-    let open = open.into_iter().map(|(mode, periods)| through_differential(drive, mode, &periods));
-    let locked =
-        locked.into_iter().map(|(mode, periods)| locked_pair(drive, mode, &periods, "rear"));
-    open.chain(locked).collect()
+    let open = open.into_iter().map(|(mode, p)| (mode, through_differential(drive, mode, &p)));
+    let locked = locked.into_iter().map(|(mode, p)| (mode, locked_pair(drive, mode, &p, "rear")));
+    let with_hand = |(mode, finding)| with_hand(drive, mode, Asked::Driven, finding);
+    open.chain(locked).map(with_hand).collect()
 }
 
 fn through_differential(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {

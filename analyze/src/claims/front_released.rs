@@ -6,6 +6,7 @@
 //! engine off: never under power with a wheel raised.
 
 use super::Finding;
+use super::by_hand::{Asked, with_hand};
 use super::center::{allowances, locked_verdict, stayed_together};
 use super::share::{RELEASED_SHARE, each, near_limit, shown, told_of, within};
 use crate::assemble::Drive;
@@ -24,7 +25,8 @@ fn bounds(drive: &Drive) -> Bounds {
 /// One finding per mode row that releases the front.
 pub fn judge(drive: &Drive) -> Vec<Finding> {
     let modes = drive.modes_with(Coupling::RearOnly);
-    modes.into_iter().map(|(mode, periods)| one(drive, mode, &periods)).collect()
+    let with_hand = |mode, finding| with_hand(drive, mode, Asked::Released, finding);
+    modes.into_iter().map(|(mode, p)| with_hand(mode, one(drive, mode, &p))).collect()
 }
 
 fn one(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {

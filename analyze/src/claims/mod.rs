@@ -4,6 +4,7 @@
 //! axle, a source). It never guesses: what is missing gives `undecided` with the next step.
 
 mod axle_ratios;
+mod by_hand;
 mod capture_complete;
 mod center;
 mod front_driven;

@@ -130,6 +130,7 @@ impl Caution {
     fn applies_to(&self, result: &DriveResult) -> bool {
         match self.applies {
             Applies::Always => true,
+            Applies::Claims(_) if self.applies == LIFTING && result.hand.is_some() => true,
             Applies::Claims(ids) => {
                 result.claims.iter().any(|c| ids.contains(&c.id.as_str()) && is_live(c))
             }

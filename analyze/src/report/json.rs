@@ -43,7 +43,7 @@ pub fn read(text: &str) -> Result<DriveResult, ReadError> {
     let found = serde_json::from_str::<Head>(text)?.schema;
     match version(&found) {
         Some(v) if Some(v) > version(SCHEMA) => Err(ReadError::Newer { found }),
-        Some(1) => Ok(serde_json::from_str(text)?),
+        Some(1 | 2) => Ok(serde_json::from_str(text)?),
         _ => Err(ReadError::OtherSchema { found }),
     }
 }

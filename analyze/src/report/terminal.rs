@@ -23,6 +23,7 @@ pub fn terminal(result: &DriveResult, width: usize, colour: bool) -> String {
     page.claims(result);
     page.missing(result);
     page.selections(&result.selections);
+    page.witnesses(result);
     page.out
 }
 
@@ -158,10 +159,44 @@ impl Page {
         }
         for s in selections.iter().take(LISTED) {
             self.wrapped("  ", "    ", &selection_line(s));
+            for note in words::selection_notes(s) {
+                self.wrapped("     ", "       ", &words::visible(&note));
+            }
         }
         if selections.len() > LISTED {
             let more = selections.len() - LISTED;
             self.line(&format!("  and {more} more, all in result.json"));
+        }
+    }
+}
+
+/// Pairs, disagreements and trials by hand, a line each.
+impl Page {
+    fn witnesses(&mut self, result: &DriveResult) {
+        for p in result.pairs.iter().take(LISTED) {
+            let from = p.from.as_deref().unwrap_or("unknown");
+            let text = format!(
+                "{from} to {}: {}, median {:.3} s, worst {:.3} s",
+                p.to,
+                words::counted(p.n as u64, "time"),
+                p.median_s,
+                p.worst_s
+            );
+            self.wrapped("  ", "    ", &words::visible(&text));
+        }
+        self.heading("Request, switches and shafts");
+        self.wrapped("  ", "    ", &words::conflicts(&result.witnesses));
+        for c in result.witnesses.conflicts.iter().take(LISTED) {
+            let [a, b] = c.between.map(words::witness);
+            let stretch = words::stretch(c.start_s, c.end_s);
+            let text = format!("{stretch}: {a} {}, {b} {}", c.says[0], c.says[1]);
+            self.wrapped("  ", "    ", &words::visible(&text));
+        }
+        let Some(hand) = &result.hand else { return };
+        self.heading("Turned by hand");
+        for t in &hand.trials {
+            let text = format!("{}. {}: {}: {}", t.number, t.mode, t.what, words::hand_fits(t));
+            self.wrapped("  ", "    ", &words::visible(&text));
         }
     }
 }
@@ -233,9 +268,7 @@ pub(super) fn selection_line(s: &Selection) -> String {
     if let Some(done) = s.stages.iter().filter_map(|x| x.settled_s).reduce(f64::max) {
         text.push_str(&format!(", last stage settled after {done:.3} s"));
     }
-    if let Some(turns) = s.turns_since_motor_stop {
-        text.push_str(&format!(", {} turns after the motor stopped", words::number(turns)));
-    }
+    text.push_str(&words::visible(&words::needed(s).unwrap_or_default()).replacen("; ", ", ", 1));
     if let Some(detail) = &s.detail {
         text.push_str(&format!(" ({})", words::visible(detail)));
     }

@@ -1,6 +1,9 @@
 //! How numbers, times and other people's text are put into words.
 
-use crate::result::{CaptureInfo, Claim, Coupling, LimitInfo, ModeSpan, Period, Reported, Verdict};
+use crate::result::{
+    CaptureInfo, Claim, Coupling, HandTrial, LimitInfo, ModeSpan, Period, Reported, Selection,
+    Sureness, Verdict, Witness, WitnessSpan, Witnesses,
+};
 
 /// The sentence that stands on every report.
 pub const EVIDENCE_NOT_APPROVAL: &str = "A verdict is evidence, not approval: it says what this \
@@ -296,6 +299,67 @@ pub fn explain_period(claim_number: usize, period_number: usize) -> String {
 /// The command that walks a selection back to raw records.
 pub fn explain_selection(number: u32) -> String {
     format!("wheelwitness explain CAPTURE --selection {number}")
+}
+
+/// How much a selection had of what it needs.
+pub fn needed(s: &Selection) -> Option<String> {
+    let needed = s.needed.or(s.turns_since_motor_stop)?;
+    let of = if s.needs.is_empty() { "turns" } else { s.needs.as_str() };
+    Some(format!("; {} {of} after the motor stopped", number(needed)))
+}
+
+/// What else is known of a selection: what blocks it, which lamps flashed, where to look first.
+pub fn selection_notes(s: &Selection) -> Vec<String> {
+    let mut notes = Vec::new();
+    if !s.blocked_by.is_empty() {
+        notes.push(format!("Not matching: {}.", s.blocked_by.join(", ")));
+    }
+    for f in &s.flashing {
+        notes.push(format!("{} flashed, {}.", f.lamp, stretch(f.start_s, f.end_s)));
+    }
+    if let Some(lead) = &s.lead {
+        notes.push(format!("Fits best (a lead, no verdict): {}: {}.", lead.cause, lead.fits));
+    }
+    notes
+}
+
+/// A witness in words.
+pub fn witness(w: Witness) -> &'static str {
+    match w {
+        Witness::Requested => "request",
+        Witness::Switches => "switches",
+        Witness::Shafts => "shafts",
+    }
+}
+
+/// What a witness says in a stretch.
+pub fn witness_says(s: &WitnessSpan) -> String {
+    let couplings: Vec<&str> = s.couplings.iter().map(|c| coupling(*c)).collect();
+    let what = match (&s.mode, couplings.is_empty()) {
+        (Some(mode), _) => mode.clone(),
+        (None, true) => "no row matches".into(),
+        (None, false) => couplings.join(" or "),
+    };
+    let partly = if s.sureness == Sureness::Partly { " (partly)" } else { "" };
+    format!("{what}{partly}")
+}
+
+/// Whether the witnesses agreed, in a sentence.
+pub fn conflicts(w: &Witnesses) -> String {
+    let spoke = w.shafts.iter().fold(0.0, |sum, s| sum + s.end_s - s.start_s);
+    let shafts = format!("the shafts spoke for {}", seconds(spoke));
+    match w.conflicts.len() {
+        0 => format!("No two of them differed; {shafts}."),
+        n => format!("Two of them differed {}; {shafts}.", counted(n as u64, "time")),
+    }
+}
+
+/// What does what a trial by hand showed.
+pub fn hand_fits(t: &HandTrial) -> String {
+    match &t.silent {
+        Some(why) => format!("says nothing: {why}"),
+        None => t.fits.iter().map(|c| coupling(*c)).collect::<Vec<_>>().join(" or "),
+    }
 }
 
 #[cfg(test)]

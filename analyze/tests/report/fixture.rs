@@ -42,6 +42,9 @@ fn result() -> DriveResult {
         modes: modes(),
         selections: selections(),
         claims: claims(),
+        pairs: pairs(),
+        witnesses: witnesses(),
+        hand: Some(hand()),
     }
 }
 
@@ -94,6 +97,69 @@ fn modes() -> Vec<ModeSpan> {
     ]
 }
 
+fn pairs() -> Vec<PairTimes> {
+    vec![PairTimes {
+        from: Some("rear only high".into()),
+        to: "full-time high".into(),
+        n: 1,
+        median_s: 3.0,
+        worst_s: 3.0,
+        percentile95_s: None,
+    }]
+}
+
+fn witnesses() -> Witnesses {
+    let span = |(start_s, end_s), mode: Option<&str>, couplings, sureness| WitnessSpan {
+        start_s,
+        end_s,
+        mode: mode.map(Into::into),
+        couplings,
+        sureness,
+        evidence: vec![RecordRange { first: 14_000, last: 30_000 }],
+    };
+    let (open, lock) = (Coupling::Differential, Coupling::Locked);
+    Witnesses {
+        requested: vec![
+            span((0.0, 60.0), Some("rear only high"), vec![Coupling::RearOnly], Sureness::Sure),
+            span((60.0, 160.0), Some("full-time high"), vec![open], Sureness::Sure),
+            span((160.0, 300.0), Some("locked high"), vec![lock], Sureness::Sure),
+        ],
+        switches: vec![
+            span((63.1, 160.0), Some("full-time high"), vec![open], Sureness::Sure),
+            span((171.4, 244.0), Some("locked high"), vec![lock], Sureness::Partly),
+        ],
+        shafts: vec![
+            span((70.0, 120.0), None, vec![open, Coupling::FrontOnly], Sureness::Partly),
+            span((180.0, 230.0), None, vec![open], Sureness::Sure),
+        ],
+        conflicts: vec![Conflict {
+            start_s: 180.0,
+            end_s: 230.0,
+            between: [Witness::Switches, Witness::Shafts],
+            says: ["locked high".into(), "open center differential".into()],
+        }],
+    }
+}
+
+fn hand() -> HandInfo {
+    let trial = HandTrial {
+        number: 1,
+        mode: "locked high".into(),
+        what: "raised front left wheel, gearbox in neutral".into(),
+        start_s: Some(280.0),
+        end_s: Some(290.0),
+        front_turn: Some(0.0),
+        rear_turn: Some(0.0),
+        input_turn: None,
+        fits: vec![Coupling::Locked],
+        silent: None,
+        by: "A. N.".into(),
+        on: "2026-01-31".into(),
+        evidence: vec![RecordRange { first: 60_000, last: 62_000 }],
+    };
+    HandInfo { sha256: "c3".repeat(32), trials: vec![trial] }
+}
+
 fn selections() -> Vec<Selection> {
     let stage =
         |name: &str, first_edge_s, settled_s| Stage { name: name.into(), first_edge_s, settled_s };
@@ -106,6 +172,12 @@ fn selections() -> Vec<Selection> {
         detail: None,
         stages,
         turns_since_motor_stop: Some(0.4),
+        completion_s: Some(3.0),
+        needs: "turns of front against rear".into(),
+        needed: Some(0.4),
+        blocked_by: Vec::new(),
+        flashing: Vec::new(),
+        lead: None,
         evidence: vec![RecordRange { first: number as u64 * 14_000, last: number as u64 * 14_900 }],
     };
     let quick = vec![
@@ -127,6 +199,14 @@ fn selections() -> Vec<Selection> {
     list[1].detail = Some("`lock fork` was the last switch to match".into());
     list[3].detail = Some("`lock fork` does not match yet; the vehicle stood".into());
     list[3].turns_since_motor_stop = None;
+    (list[3].completion_s, list[3].needed) = (None, None);
+    list[3].blocked_by = vec!["lock fork".into()];
+    list[3].flashing = vec![Flash { lamp: "lock lamp".into(), start_s: 297.5, end_s: 300.0 }];
+    list[3].lead = Some(Lead {
+        cause: "a position switch".into(),
+        fits: "the motor and its limit contacts reached the row; lock fork alone reads otherwise"
+            .into(),
+    });
     list[3].stages.truncate(3);
     list[3].stages.push(stage("position switches match", 2.1, None));
     list

@@ -96,7 +96,8 @@ fn replace(json: &mut serde_json::Value, text: &str) {
 fn is_our_word(s: &str) -> bool {
     let verdicts = ["proven", "disproven", "undecided"];
     let couplings = ["rear-only", "differential", "locked", "front-only", "neutral"];
-    verdicts.contains(&s) || couplings.contains(&s)
+    let witnesses = ["requested", "switches", "shafts", "sure", "partly"];
+    [&verdicts[..], &couplings, &witnesses].iter().any(|words| words.contains(&s))
 }
 
 /// Names of elements and their attributes, in document order.

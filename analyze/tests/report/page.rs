@@ -149,6 +149,7 @@ fn cautions_of_a_lifted_wheel_stand_where_a_wheel_was_or_is_to_be_lifted() {
     let ids = |r: &DriveResult| cautions::for_drive(r).iter().map(|c| c.id).collect::<Vec<_>>();
     let (mut result, _) = fixture::invented();
     assert!(ids(&result).contains(&"chock-first"));
+    assert!(result.hand.take().is_some(), "something was turned by hand");
     let driven = result.claims.iter_mut().find(|c| c.id == "front-driven").unwrap();
     driven.periods.clear();
     assert!(!ids(&result).contains(&"chock-first"));

@@ -7,32 +7,42 @@ use std::collections::BTreeSet;
 use wheelwitness_analyze::report::json::{ReadError, read, write};
 use wheelwitness_analyze::result::{Reported, SCHEMA};
 
-const GOLDEN: &str = include_str!("result-1.json");
+const GOLDEN: &str = include_str!("result-2.json");
+const FIRST: &str = include_str!("result-1.json");
 const SCHEMAS: &str = include_str!("../../SCHEMAS.md");
 
 #[test]
-fn version_1_is_written_as_it_was_frozen() {
+fn version_2_is_written_as_it_was_frozen() {
     let text = write(&fixture::invented().0);
     for (i, (got, frozen)) in text.lines().zip(GOLDEN.lines()).enumerate() {
-        assert_eq!(got, frozen, "line {} of result-1.json", i + 1);
+        assert_eq!(got, frozen, "line {} of result-2.json", i + 1);
     }
     assert_eq!(text, GOLDEN);
 }
 
 #[test]
-fn version_1_is_read_back_and_written_again_with_the_same_bytes() {
+fn version_2_is_read_back_and_written_again_with_the_same_bytes() {
     let result = read(GOLDEN).unwrap();
     assert_eq!(result, fixture::invented().0);
     assert_eq!(write(&result), GOLDEN);
 }
 
 #[test]
+fn version_1_is_still_read_and_what_it_did_not_have_is_empty() {
+    let old = read(FIRST).unwrap();
+    let new = fixture::invented().0;
+    assert_eq!(old.schema, "wheelwitness-result/1");
+    assert_eq!((&old.claims, &old.modes), (&new.claims, &new.modes));
+    assert_eq!((old.pairs.len(), old.hand), (0, None));
+}
+
+#[test]
 fn a_newer_version_is_refused_by_name() {
-    let newer = GOLDEN.replace("wheelwitness-result/1", "wheelwitness-result/2");
+    let newer = GOLDEN.replace("wheelwitness-result/2", "wheelwitness-result/3");
     let refused = read(&newer).unwrap_err();
     assert!(matches!(refused, ReadError::Newer { .. }));
     let text = refused.to_string();
-    assert!(text.contains("wheelwitness-result/2") && text.contains(SCHEMA), "{text}");
+    assert!(text.contains("wheelwitness-result/3") && text.contains(SCHEMA), "{text}");
     // Even when nothing else of it is understood.
     let alien = r#"{"schema": "wheelwitness-result/70", "claims": {"a": [1]}}"#;
     assert!(matches!(read(alien), Err(ReadError::Newer { .. })));

@@ -1,6 +1,7 @@
 //! Verdicts by every fit against what the rig knows to be true.
 
-use crate::drive::{capture, result};
+use crate::capture::capture;
+use crate::drive::result;
 use wheelwitness_analyze::result::{Claim, Verdict};
 use wheelwitness_rig::{BusSettings, Fact, Fit, scenario};
 

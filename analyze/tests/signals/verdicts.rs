@@ -1,6 +1,7 @@
 //! Verdicts and estimates by board, by bus, and by both.
 
-use crate::drive::{GEARBOX, capture, plan, result, set_to, vehicle, wheels};
+use crate::capture::capture;
+use crate::drive::{GEARBOX, plan, result, set_to, vehicle, wheels};
 use wheelwitness_analyze::result::{Claim, DriveResult, Verdict};
 
 const SHAFTS: [&str; 3] = ["front-shaft", "rear-shaft", "input"];

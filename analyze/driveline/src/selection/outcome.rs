@@ -135,6 +135,15 @@ pub struct Selection {
     pub turns_since_motor_stop: Option<f64>,
     /// What the sleeve waits for in this change.
     pub need: Need,
+    /// How much of that came between motor stop and engagement (or the end): turns of the relative
+    /// angle, or torque reversals; `None` where nothing measures it.
+    pub needed: Option<f64>,
+    /// Position switches that read otherwise than the row at the end.
+    pub blocked_by: Vec<String>,
+    /// Whether the limit contacts read the row at the end; `None` where none are declared.
+    pub limits_fit: Option<bool>,
+    /// Whether the lamps showed the row at the end; `None` where that is not known.
+    pub lamps_fit: Option<bool>,
     /// True when it had so much of that that waiting is no excuse any more.
     pub had_motion: bool,
     /// True when the row was engaged already when it was requested, and nothing moved.
@@ -189,6 +198,10 @@ impl Selection {
             motor_part: stand.motor_part(),
             turns_since_motor_stop: travel.and_then(|t| t.turns()),
             need: stand.need,
+            needed: travel.and_then(|t| t.of(stand.need)),
+            blocked_by: table.listed(stand.blocking),
+            limits_fit: stand.limits_fit,
+            lamps_fit: stand.lamps_fit,
             had_motion: had_motion(table, stand),
             was_there: stand.was_there(),
             timeliness,

@@ -163,10 +163,16 @@ impl Table {
         self.roles.iter().enumerate().fold(0, |set, (n, r)| set | u32::from(*r == role) << n)
     }
 
-    /// Names of the switches of a set, joined for a sentence.
-    pub fn names_of(&self, set: u32) -> String {
+    /// Names of the switches of a set.
+    pub fn listed(&self, set: u32) -> Vec<String> {
         let named = self.names.iter().enumerate().filter(|(n, _)| set >> n & 1 == 1);
-        named.map(|(_, name)| format!("`{name}`")).collect::<Vec<_>>().join(", ")
+        named.map(|(_, name)| name.clone()).collect()
+    }
+
+    /// The same, joined for a sentence.
+    pub fn names_of(&self, set: u32) -> String {
+        let quoted = self.listed(set).into_iter().map(|name| format!("`{name}`"));
+        quoted.collect::<Vec<_>>().join(", ")
     }
 
     /// The row that the selector asks for: the most specific one whose code fits. `Ok(None)` when

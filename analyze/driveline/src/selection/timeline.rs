@@ -2,6 +2,7 @@
 
 use super::contacts::Watch;
 use super::finding::Finding;
+use super::lead::{self, Lead};
 use super::outcome::{Outcome, Selection};
 use super::rows::{self, RowPeriod};
 use super::stand::Stand;
@@ -65,7 +66,13 @@ pub struct PairTimes {
     pub median_s: f64,
     /// Longest time, in seconds.
     pub worst_s: f64,
+    /// 95th percentile, in seconds; from [`PERCENTILE_FROM`] on.
+    pub percentile95_s: Option<f64>,
 }
+
+/// So few selections bound a 95th percentile at all: `0.95^59 < 0.05` (order statistics; Wilks
+/// 1941, from memory).
+pub const PERCENTILE_FROM: usize = 59;
 
 /// A drive as the switches tell it.
 #[derive(Debug, Clone)]
@@ -270,6 +277,18 @@ impl Timeline {
     /// undecided.
     pub fn selection_completes_by_mode(&self) -> Vec<Finding> {
         completes::by_mode(self)
+    }
+
+    /// What fits a selection best that did not go well; a lead, not a verdict.
+    pub fn lead(&self, selection: &Selection) -> Option<Lead> {
+        lead::lead(self, selection)
+    }
+
+    /// Stretches in which a lamp flashed while a selection was under way.
+    pub fn flashing<'a>(&'a self, s: &'a Selection) -> impl Iterator<Item = &'a LampSpan> {
+        let during = |l: &&LampSpan| l.start_s < s.ended_s && l.end_s > s.request.first_s;
+        let flashes = |l: &&LampSpan| matches!(l.state, LampState::Flashing { .. });
+        self.lamps.iter().filter(flashes).filter(during)
     }
 
     /// Number, median and worst time for each pair of modes.

@@ -33,6 +33,16 @@ impl Need {
         }
     }
 
+    /// What is counted of it, in words.
+    pub fn words(&self) -> &'static str {
+        match self {
+            Need::FrontRear => "turns of front against rear",
+            Need::InputOutput => "turns of input against outputs",
+            Need::Reversal => "torque reversals",
+            Need::Any => "turns of front against rear, or torque reversals",
+        }
+    }
+
     /// What to do so that the sleeve gets what it waits for.
     pub fn next_step(&self) -> &'static str {
         match self {
@@ -112,6 +122,15 @@ impl Travel {
     /// Turns of the front-rear relative angle, when it was measured.
     pub fn turns(&self) -> Option<f64> {
         (self.angles >= 2).then_some(self.front_rear.largest)
+    }
+
+    /// How much there was of what a change needs, where it was measured.
+    pub fn of(&self, need: Need) -> Option<f64> {
+        match need {
+            Need::FrontRear | Need::Any => self.turns(),
+            Need::InputOutput => self.input_output.range.map(|_| self.input_output.largest),
+            Need::Reversal => Some(f64::from(self.reversals)),
+        }
     }
 
     /// Torque reversals.

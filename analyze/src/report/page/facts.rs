@@ -3,7 +3,7 @@
 use super::claims::{cell, fact, ranges, table};
 use crate::report::markup::Html;
 use crate::report::{terminal, words};
-use crate::result::{DriveResult, ModeSpan, Selection, SourceInfo};
+use crate::result::{DriveResult, ModeSpan, PairTimes, Selection, SourceInfo};
 
 /// Holes of the capture and losses of the sources.
 pub fn missing(h: &mut Html, result: &DriveResult) {
@@ -40,12 +40,15 @@ fn selection(h: &mut Html, s: &Selection) {
     let from = s.from.as_deref().unwrap_or("unknown");
     let requested = words::seconds(s.requested_s);
     cell(h, "Selection", &format!("{}. {from} to {}, requested at {requested}", s.number, s.to));
-    let turns = s
-        .turns_since_motor_stop
-        .map(|t| format!("; {} turns after the motor stopped", words::number(t)));
     let detail = s.detail.as_ref().map(|d| format!("; {d}"));
-    let outcome = [Some(s.outcome.clone()), turns, detail];
-    cell(h, "Outcome", &outcome.into_iter().flatten().collect::<String>());
+    let outcome = [Some(s.outcome.clone()), words::needed(s), detail];
+    let outcome = outcome.into_iter().flatten().collect::<String>();
+    h.element("td", &[("data-label", "Outcome")], |h| {
+        h.text(&outcome);
+        for more in words::selection_notes(s) {
+            h.text_in("p", &more);
+        }
+    });
     h.element("td", &[("data-label", "Stages"), ("class", "numbers wide")], |h| {
         for stage in &s.stages {
             let settled =
@@ -56,6 +59,27 @@ fn selection(h: &mut Html, s: &Selection) {
     h.element("td", &[("data-label", "Raw records")], |h| {
         h.text(&format!("{}. ", ranges(&s.evidence)));
         h.text_in("code", &words::explain_selection(s.number));
+    });
+}
+
+/// Number, median and worst time of each pair of modes.
+pub fn pairs(h: &mut Html, list: &[PairTimes]) {
+    if list.is_empty() {
+        return;
+    }
+    h.text_in("h3", "Time to engage, by pair of modes");
+    table(h, "stacked", &["From, to", "Selections", "Median", "Worst", "95th percentile"], |h| {
+        for p in list {
+            h.element("tr", &[], |h| {
+                let from = p.from.as_deref().unwrap_or("unknown");
+                cell(h, "From, to", &format!("{from} to {}", p.to));
+                cell(h, "Selections", &p.n.to_string());
+                cell(h, "Median", &format!("{:.3} s", p.median_s));
+                cell(h, "Worst", &format!("{:.3} s", p.worst_s));
+                let few = "from 59 selections on".to_string();
+                cell(h, "95th percentile", &p.percentile95_s.map_or(few, |t| format!("{t:.3} s")));
+            });
+        }
     });
 }
 

@@ -6,6 +6,7 @@
 mod claims;
 mod facts;
 mod strip;
+mod witnesses;
 
 use super::cautions::Caution;
 use super::markup::Html;
@@ -36,7 +37,10 @@ pub(super) fn page_with(result: &DriveResult, figures: &[Figure]) -> String {
                 figures_section(h, figures);
                 claims::evidence(h, result);
                 facts::selections(h, &result.selections);
+                facts::pairs(h, &result.pairs);
                 facts::modes(h, &result.modes);
+                witnesses::witnesses(h, &result.witnesses);
+                witnesses::by_hand(h, result.hand.as_ref());
                 facts::provenance(h, result);
                 how_to_read(h);
             });
