@@ -61,6 +61,16 @@ pub struct Period {
     pub records: RecordRange,
 }
 
+/// Steps of silence that show a sensor as failing; fewer may be one odd start from rest.
+pub const SILENT_STEPS: u32 = 4;
+
+impl Period {
+    /// An output's sensor failed: it was silent for longer than an odd start from rest explains.
+    pub fn was_silent(&self) -> bool {
+        self.silent_steps >= SILENT_STEPS
+    }
+}
+
 /// A sensor's tooth pattern, learned.
 #[derive(Debug, Clone)]
 pub struct Tooth {

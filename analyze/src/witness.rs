@@ -14,7 +14,7 @@ pub fn seen(vehicle: &Vehicle, motions: &Motions) -> Vec<CouplingSeen> {
 }
 
 fn in_period(vehicle: &Vehicle, period: &Period, prior: MismatchPrior) -> Vec<CouplingSeen> {
-    if period.silent_steps >= 4 {
+    if period.was_silent() {
         return Vec::new();
     }
     let seen = |start_us: i64, end_us: i64, possible: Vec<Coupling>| CouplingSeen {

@@ -2,7 +2,7 @@
 //!
 //! Two steps in a row must both have been fast: an edge too many is in one of them only.
 
-use crate::pulse::{STEP_US, Step};
+use crate::pulse::{Held, STEP_US, Step};
 use crate::quantity::{Component, Estimate};
 use crate::turn::Turn;
 
@@ -32,14 +32,6 @@ pub struct Fastest {
     pub unwatched_s: f64,
 }
 
-#[derive(Debug, Clone, Copy)]
-struct Held {
-    start_us: i64,
-    end_us: i64,
-    records: (u64, u64),
-    turn: Turn,
-}
-
 /// Folds the steps of one shaft.
 #[derive(Debug, Clone, Default)]
 pub struct FastestFold {
@@ -63,8 +55,7 @@ impl FastestFold {
             self.unwatched_us += gap_us.max(0);
         }
         self.watched_us += step.end_us - step.start_us;
-        let (start_us, end_us, records) = (step.start_us, step.end_us, step.records);
-        self.recent.push(Held { start_us, end_us, records, turn });
+        self.recent.push(Held::of(step, turn));
         match self.recent.len() {
             3 => self.consider(0),
             4 => {

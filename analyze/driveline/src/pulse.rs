@@ -160,6 +160,22 @@ impl Step {
     }
 }
 
+/// What one place turned in one step, held by folds that look at several steps in a row.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Held {
+    pub start_us: i64,
+    pub end_us: i64,
+    pub records: (u64, u64),
+    pub turn: Turn,
+}
+
+impl Held {
+    /// A place's turns with the stretch and the records of their step.
+    pub fn of(step: &Step, turn: Turn) -> Self {
+        Held { start_us: step.start_us, end_us: step.end_us, records: step.records, turn }
+    }
+}
+
 /// Folds counts, and what units send, into steps. Memory: the edges of the last two seconds.
 #[derive(Debug, Clone)]
 pub struct Stepper {

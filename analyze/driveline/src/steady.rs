@@ -5,7 +5,7 @@
 //! summed by speed, because what a speedometer may show depends on it.
 
 use crate::course::Course;
-use crate::pulse::Step;
+use crate::pulse::{Held, Step};
 use crate::quantity::Component;
 use crate::turn::Turn;
 use std::collections::BTreeMap;
@@ -138,20 +138,6 @@ pub fn noise(bands: &[Band]) -> (f64, f64) {
     (squares / f64::max(dof, 1.0), dof)
 }
 
-#[derive(Debug, Clone, Copy)]
-struct Held {
-    start_us: i64,
-    end_us: i64,
-    records: (u64, u64),
-    turn: Turn,
-}
-
-impl Held {
-    fn rate(&self) -> f64 {
-        self.turn.turns / ((self.end_us - self.start_us) as f64 * 1e-6)
-    }
-}
-
 struct Window {
     fixes: f64,
     span_us: (i64, i64),
@@ -178,8 +164,7 @@ impl SteadyFold {
         if self.recent.last().is_some_and(|l| l.end_us != step.start_us) {
             self.recent.clear();
         }
-        let (start_us, end_us, records) = (step.start_us, step.end_us, step.records);
-        self.recent.push(Held { start_us, end_us, records, turn });
+        self.recent.push(Held::of(step, turn));
         if self.recent.len() < WINDOW {
             return;
         }
@@ -199,6 +184,11 @@ impl SteadyFold {
     }
 }
 
+/// Turns a second of a step.
+fn rate(h: &Held) -> f64 {
+    h.turn.turns / ((h.end_us - h.start_us) as f64 * 1e-6)
+}
+
 /// The steps as a window, where they are steady and straight.
 fn window(steps: &[Held], course: &Course) -> Option<Window> {
     let (first, last) = (steps.first()?, steps.last()?);
@@ -207,10 +197,10 @@ fn window(steps: &[Held], course: &Course) -> Option<Window> {
     let at = |h: &Held| (h.start_us + h.end_us) as f64 * 5e-7 - middle_s;
     let mean = steps.iter().map(|h| h.turn.turns).sum::<f64>() / seconds;
     let spread: f64 = steps.iter().map(|h| at(h).powi(2)).sum();
-    let climb = steps.iter().map(|h| at(h) * h.rate()).sum::<f64>() / spread;
+    let climb = steps.iter().map(|h| at(h) * rate(h)).sum::<f64>() / spread;
     let off_line = |h: &Held| {
         let u = h.turn.u_start.hypot(h.turn.u_end) / seconds * WINDOW as f64;
-        (h.rate() - mean - climb * at(h)).abs() > (OFF_LINE_MAX * mean).max(3.0 * u)
+        (rate(h) - mean - climb * at(h)).abs() > (OFF_LINE_MAX * mean).max(3.0 * u)
     };
     if (climb * seconds).abs() > CLIMB_MAX * mean || steps.iter().any(off_line) {
         return None;

@@ -26,7 +26,7 @@ pub fn allowances<'a>(drive: &Drive, periods: &[&'a Engagement]) -> Allowances<'
     let backlash = drive.vehicle.limits.backlash_turn;
     let mut all = Allowances { found: Vec::new(), no_curvature: false, silent: false };
     for p in periods {
-        if p.silent_steps >= 4 {
+        if p.was_silent() {
             all.silent = true;
         } else if let Some(a) = fit(&p.segments, backlash, drive.motions.prior) {
             all.found.push((*p, a));

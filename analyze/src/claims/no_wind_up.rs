@@ -32,7 +32,7 @@ fn one(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
     let per_turn = drive.setup.metres_per_turn();
     let told = |p: &&Engagement| scrub(&p.segments, per_turn, &drive.motions.prior);
     let all: Vec<_> = periods.iter().map(|p| (*p, told(p))).collect();
-    if all.iter().any(|(p, s)| *s == Err(NoScrub::NoCurvature) || p.silent_steps >= 4) {
+    if all.iter().any(|(p, s)| *s == Err(NoScrub::NoCurvature) || p.was_silent()) {
         let reason = "nothing showed how the path was curved, or a sensor was silent".into();
         return no("path-not-seen", reason, "record a GNSS receiver, or count the rear wheels");
     }

@@ -85,7 +85,7 @@ fn evidence<'a>(
         .motions
         .periods
         .iter()
-        .filter(|p| p.engaged.certain && p.silent_steps < 4 && mode(p).range == name)
+        .filter(|p| p.engaged.certain && !p.was_silent() && mode(p).range == name)
         .collect();
     let found: Vec<_> = in_range
         .into_iter()

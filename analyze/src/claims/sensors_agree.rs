@@ -2,6 +2,7 @@
 
 use super::{Finding, limit, period, seconds, word};
 use crate::assemble::Drive;
+use crate::motion::SILENT_STEPS;
 use crate::result::{RecordRange, Verdict};
 use crate::sound::{exchange, place};
 use wheelwitness_driveline::places::Exchange;
@@ -14,9 +15,6 @@ pub(super) const AXLES: [(&str, Place, [Place; 2]); 2] = [
     ("front axle", Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
     ("rear axle", Place::RearShaft, [Place::RearLeft, Place::RearRight]),
 ];
-
-/// Steps of silence that show a sensor as failing; fewer may be one odd start from rest.
-const SILENT_STEPS: u32 = 4;
 
 /// One finding per axle that has a sensor.
 pub fn judge(drive: &Drive) -> Vec<Finding> {

@@ -41,7 +41,7 @@ pub fn shares<'a>(drive: &Drive, mode: &Mode, periods: &[&'a Engagement]) -> Sha
     let is_direct = drive.vehicle.ranges.get(&mode.range).is_none_or(|r| *r == 1.0);
     periods
         .iter()
-        .filter(|p| p.silent_steps < 4 && (is_direct || !is_range_wrong(drive, mode, p)))
+        .filter(|p| !p.was_silent() && (is_direct || !is_range_wrong(drive, mode, p)))
         .filter_map(|p| Some((*p, front_share(&p.segments, backlash)?)))
         .collect()
 }

@@ -1,15 +1,13 @@
 //! Drives made to mislead: what looks like proof and is none stays undecided, what refutes a claim
 //! does so with its time, and a wrong description is named.
 
-use crate::claims::{claim, says};
-use wheelwitness_analyze::judge::judge;
+use crate::claims::{claim, judged_by, judged_random, says};
 use wheelwitness_analyze::result::{DriveResult, Verdict};
 use wheelwitness_driveline::vehicle::Place;
 use wheelwitness_driveline::vehicle::Vehicle;
-use wheelwitness_rig::random_drive::{friction_for, random_drive};
+use wheelwitness_rig::random_drive::friction_for;
 use wheelwitness_rig::scenario::{TRAIL_WAGON, trail_wagon};
 use wheelwitness_rig::{Fault, Plan, Script};
-use wheelwitness_tests::campaign::capture_of;
 
 const CIRCLES: &str = "circle left lock turns 2 at 1.2\ncircle right lock turns 2 at 1.2\n\
     speed 6\nstraight 60 at 6\nstop\n";
@@ -50,8 +48,7 @@ impl Drive {
         for fault in &run.truth.faults {
             assert!(fault.count > 0, "the fault never struck: {:?}", fault.fault);
         }
-        let mut reader = capture_of(&run, &self.described);
-        judge(&mut reader, None).expect("a simulated drive can be judged").0
+        judged_by(&run, &self.described)
     }
 }
 
@@ -97,10 +94,8 @@ fn a_case_stuck_in_rear_only_lets_the_front_follow_and_opens_nothing() {
 /// wheels made the outputs turn alike.
 #[test]
 fn slip_that_cancels_the_turn_is_not_taken_for_a_lock() {
-    let random = random_drive(2146);
+    let (random, r) = judged_random(2146);
     assert!(random.plan.faults.contains(&Fault::StuckRearOnly));
-    let mut reader = capture_of(&random.plan.run(), &random.vehicle_text);
-    let r = judge(&mut reader, None).expect("a simulated drive can be judged").0;
     says(&r, "center-locks", "locked", Verdict::Undecided, "rear wheels that slip");
     undecided(&r, "front-driven", "locked");
     undecided(&r, "rear-driven", "locked");
@@ -110,9 +105,7 @@ fn slip_that_cancels_the_turn_is_not_taken_for_a_lock() {
 /// like a mismatch.
 #[test]
 fn a_mismatch_that_a_center_cannot_let_through_leaves_its_allowance_in_doubt() {
-    let random = random_drive(7014);
-    let mut reader = capture_of(&random.plan.run(), &random.vehicle_text);
-    let r = judge(&mut reader, None).expect("a simulated drive can be judged").0;
+    let (_, r) = judged_random(7014);
     let c = claim(&r, "center-opens", "full-time");
     let truth = 0.536;
     let last = c.periods.last().and_then(|p| p.estimates.first()).expect("an allowance");

@@ -1,6 +1,23 @@
 //! What a result says about a claim, for the modules that judge simulated drives.
 
+use wheelwitness_analyze::judge::judge;
 use wheelwitness_analyze::result::{Claim, DriveResult, Verdict};
+use wheelwitness_rig::Run;
+use wheelwitness_rig::random_drive::{RandomDrive, random_drive};
+use wheelwitness_tests::campaign::capture_of;
+
+/// A random drive of the campaign, and what is said of it.
+pub fn judged_random(seed: u64) -> (RandomDrive, DriveResult) {
+    let random = random_drive(seed);
+    let result = judged_by(&random.plan.run(), &random.vehicle_text);
+    (random, result)
+}
+
+/// What is said of a run by a vehicle file.
+pub fn judged_by(run: &Run, vehicle_text: &str) -> DriveResult {
+    let mut reader = capture_of(run, vehicle_text);
+    judge(&mut reader, None).expect("a simulated drive can be judged").0
+}
 
 /// The claim of a scope.
 pub fn claim<'a>(result: &'a DriveResult, id: &str, scope: &str) -> &'a Claim {

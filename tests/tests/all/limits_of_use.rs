@@ -1,14 +1,12 @@
 //! What a drive shows of shafts near their limit, of a locked center on the ground, and of the
 //! speedometer: simulated drives with known truth, judged by vehicle files of every kind.
 
-use crate::claims::{claim, says};
+use crate::claims::{claim, judged_by as judged, says};
 use std::sync::OnceLock;
-use wheelwitness_analyze::judge::judge;
 use wheelwitness_analyze::result::{DriveResult, Verdict};
 use wheelwitness_driveline::vehicle::Vehicle;
 use wheelwitness_rig::scenario::TRAIL_WAGON;
 use wheelwitness_rig::{Fault, Plan, Run, Script};
-use wheelwitness_tests::campaign::capture_of;
 
 const STEADY: &str = "speed 8\nstraight 120 at 8\nspeed 13\nstraight 200 at 13\nspeed 22.35\n\
     straight 300 at 22.35\nstop\nwait 1";
@@ -31,11 +29,6 @@ fn run(vehicle_text: &str, script: &str, faults: Vec<Fault>) -> Run {
         plan.machine.circumference_m = mean;
     }
     plan.run()
-}
-
-fn judged(run: &Run, vehicle_text: &str) -> DriveResult {
-    let mut reader = capture_of(run, vehicle_text);
-    judge(&mut reader, None).expect("a simulated drive can be judged").0
 }
 
 fn with(right: &str, other: &str) -> String {

@@ -1,18 +1,15 @@
 //! Lamps and contacts of simulated vehicles with faults of their own: what lies is named, and what
 //! tells the truth is never accused.
 
-use crate::claims::{claim, says};
-use wheelwitness_analyze::judge::judge;
+use crate::claims::{claim, judged_by, judged_random, says};
 use wheelwitness_analyze::result::{DriveResult, Verdict};
 use wheelwitness_rig::Fault;
-use wheelwitness_rig::random_drive::random_drive;
 use wheelwitness_rig::scenario::{TRAIL_WAGON, demo};
-use wheelwitness_tests::campaign::capture_of;
 
 fn judged(fault: &str) -> DriveResult {
     let faults = if fault.is_empty() { None } else { Some(Fault::parse(fault).expect("a fault")) };
     let run = demo(5, faults.into_iter().collect()).run();
-    judge(&mut capture_of(&run, TRAIL_WAGON), None).expect("a simulated drive can be judged").0
+    judged_by(&run, TRAIL_WAGON)
 }
 
 const DRIVEN: [&str; 4] = ["rear-only", "full-time", "locked", "low-full-time"];
@@ -61,9 +58,7 @@ fn dimmed_lamps_are_lit_and_do_not_flash() {
 /// A random drive in which rate-limited edges of a dimmed lamp beat with its frequency.
 #[test]
 fn a_dimmed_lamp_that_seems_to_flash_at_times_is_not_called_wrong() {
-    let random = random_drive(352);
-    let mut reader = capture_of(&random.plan.run(), &random.vehicle_text);
-    let (result, _) = judge(&mut reader, None).expect("a simulated drive can be judged");
+    let (_, result) = judged_random(352);
     says(&result, "lamps-truthful", "locked", Verdict::Undecided, "it may be a dimmed light");
 }
 
