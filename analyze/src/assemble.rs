@@ -78,7 +78,7 @@ pub fn assemble<S: Storage>(
     reader: &mut CaptureReader<S>,
     beside: Beside<'_>,
 ) -> Result<Drive, JudgeError> {
-    let survey = Survey::of(reader)?;
+    let mut survey = Survey::of(reader)?;
     let inside = survey.vehicle_text.as_deref().map(|text| (text, "vehicle file in the capture"));
     let (text, name) = beside.vehicle.or(inside).ok_or(JudgeError::NoVehicle)?;
     let vehicle_text = text.to_owned();
@@ -87,7 +87,7 @@ pub fn assemble<S: Storage>(
         beside.hand.map(|(text, name)| HandSheet::parse(text, name, &vehicle)).transpose()?;
     let setup = Setup::new(&vehicle);
     let axis = Axis::new(&survey);
-    let course = axis.course(reader)?;
+    let course = survey.course_on_axis();
     let bus = Bus::new(&vehicle, &survey);
     let Learned { teeth, rates } = learn(&vehicle, axis.clone(), bus.clone(), reader)?;
     let lag_s = course.lag_s(&rates);

@@ -6,12 +6,11 @@ use crate::ticks::{AdapterTrack, BoardTrack};
 use std::collections::BTreeMap;
 use wheelwitness_capture::board::{Says, Sentence};
 use wheelwitness_capture::can::{Frame, Received};
-use wheelwitness_capture::decode::{Reading, Value};
+use wheelwitness_capture::decode::Value;
 use wheelwitness_capture::read::{CaptureReader, ReadError};
 use wheelwitness_capture::sequence::Seen;
 use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::clock::ClockMap;
-use wheelwitness_driveline::course::{Course, Fix};
 use wheelwitness_driveline::pulse::Count;
 
 /// Places board ticks and arrival times on the axis.
@@ -128,25 +127,6 @@ impl Axis {
         )?;
         Ok(())
     }
-
-    /// The receiver's courses and speeds, on the axis (seconds): one pass.
-    pub fn course<S: Storage>(&self, reader: &mut CaptureReader<S>) -> Result<Course, ReadError> {
-        let mut course = Course::default();
-        let mut last_s = f64::NEG_INFINITY;
-        readings(
-            reader,
-            |reading| {
-                let time_s = self.arrival_us(reading.boot_ns) as f64 * 1e-6;
-                // RMC and VTG of one burst say the same; the first of them is taken.
-                if let Some(fix) = fix(&reading, time_s).filter(|_| time_s > last_s + 0.04) {
-                    last_s = time_s;
-                    course.push(fix);
-                }
-            },
-            |_| {},
-        )?;
-        Ok(course)
-    }
 }
 
 fn event(says: &Says) -> Heard<'_> {
@@ -157,16 +137,4 @@ fn event(says: &Says) -> Heard<'_> {
         },
         other => Heard::Says(other),
     }
-}
-
-fn fix(reading: &Reading, time_s: f64) -> Option<Fix> {
-    use wheelwitness_capture::gnss::Sentence;
-    let Value::Gnss(sentence) = &reading.value else { return None };
-    let (speed, course) = match sentence {
-        Sentence::Rmc(r) => (r.speed_mps()?, r.course_at_least(0.5)),
-        Sentence::Vtg(v) => (v.speed_mps()?, v.course_at_least(0.5)),
-        Sentence::Gga(_) => return None,
-    };
-    let course_rad = course.map_or(f64::NAN, f64::to_radians);
-    Some(Fix { time_s, speed_mps: speed, course_rad })
 }

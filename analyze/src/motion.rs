@@ -53,6 +53,10 @@ pub struct Period {
     pub segments: Vec<Segment>,
     /// Steps in which one output was silent while the other turned.
     pub silent_steps: u32,
+    /// Steps in which the input was silent while an output turned.
+    pub input_silent_steps: u32,
+    /// How far the outputs went apart at once, beyond what a lock may let through, turns.
+    pub parted_turn: f64,
     /// Rear output turns in all.
     pub rear_turn: f64,
     /// Front output turns in all.
@@ -68,6 +72,11 @@ impl Period {
     /// An output's sensor failed: it was silent for longer than an odd start from rest explains.
     pub fn was_silent(&self) -> bool {
         self.silent_steps >= SILENT_STEPS
+    }
+
+    /// The input's sensor failed, or the gearing between it and the outputs was out.
+    pub fn was_input_silent(&self) -> bool {
+        self.input_silent_steps >= SILENT_STEPS
     }
 }
 
@@ -393,16 +402,19 @@ impl Folds<'_> {
         let standstill = self.standstill(step);
         let range = self.range(&self.vehicle.modes[engaged.mode].range);
         let per_turn = self.setup.metres_per_turn();
+        let locked_max = self.vehicle.limits.allowance_locked_max;
         let (period, fold) = self.current.get_or_insert_with(|| {
             let period = Period {
                 engaged,
                 segments: Vec::new(),
                 silent_steps: 0,
+                input_silent_steps: 0,
+                parted_turn: 0.0,
                 rear_turn: 0.0,
                 front_turn: 0.0,
                 records: RecordRange { first: m.records.0, last: m.records.1 },
             };
-            (period, PeriodFold::new(range, per_turn))
+            (period, PeriodFold::new(range, per_turn, locked_max))
         });
         period.rear_turn += m.rear.turns;
         period.front_turn += m.front.turns;
@@ -434,6 +446,8 @@ impl Folds<'_> {
     fn close(&mut self) {
         if let Some((mut period, fold)) = self.current.take() {
             period.silent_steps = fold.silent_steps;
+            period.input_silent_steps = fold.input_silent_steps;
+            period.parted_turn = fold.parted.most;
             period.segments = fold.finish();
             self.out.periods.push(period);
         }

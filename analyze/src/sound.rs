@@ -1,6 +1,6 @@
 //! Can the sensors of the outputs be trusted?
 
-use crate::motion::{Motions, Tooth};
+use crate::motion::{Motions, Period, Tooth};
 use wheelwitness_driveline::places::Exchange;
 use wheelwitness_driveline::vehicle::{Place, Vehicle};
 
@@ -21,6 +21,9 @@ pub fn unsound(vehicle: &Vehicle, teeth: &[Tooth], motions: &Motions) -> Option<
     if let Some(e) = exchanged {
         return Some(exchange(e.exchange));
     }
+    if let Some(why) = motions.periods.iter().find_map(parted) {
+        return Some(why);
+    }
     (0..2).find_map(|axle| {
         let (far, start_us, _) = motions.agreement[axle].as_ref()?.worst_piece;
         let name = ["front", "rear"][axle];
@@ -28,6 +31,32 @@ pub fn unsound(vehicle: &Vehicle, teeth: &[Tooth], motions: &Motions) -> Option<
             let at_s = start_us as f64 * 1e-6;
             format!("the {name} shaft and wheel sensors disagree by {far:.1} % at {at_s:.0} s")
         })
+    })
+}
+
+/// On no road do the outputs part by so much of their turns (common practice: the tightest circle
+/// asks for 10 %, wrong tyres or an axle ratio for a few percent more).
+const PARTED: f64 = 0.2;
+
+/// So many turns tell, turns.
+const PARTED_TURNS: f64 = 30.0;
+
+/// The outputs of a period parted by more than a road can ask for.
+fn parted(p: &Period) -> Option<String> {
+    if p.was_silent() {
+        return None;
+    }
+    let rolls = p.segments.iter().filter(|s| !s.lifted);
+    let (rear, apart) = rolls.fold((0.0, 0.0), |sum, s| (sum.0 + s.rear, sum.1 + s.counted));
+    let share = apart / (rear + apart.max(0.0));
+    (rear + apart > PARTED_TURNS && share.abs() > PARTED).then(|| {
+        format!(
+            "the front and rear outputs turned {:.0} and {:.0} times on the same way: a sensor \
+             misses pulses, its pulses_per_turn or an axle ratio is not as declared, or a wheel \
+             span",
+            rear + apart,
+            rear
+        )
     })
 }
 

@@ -21,6 +21,7 @@ pub mod signal;
 pub mod turn;
 pub mod rate;
 pub mod pulse;
+mod jumps;
 pub mod tooth;
 pub mod course;
 pub mod fastest;

@@ -268,6 +268,31 @@ pub struct PeriodFold {
     /// Steps in which one output stood still while the other turned and no lifted wheel explains
     /// it: a silent sensor.
     pub silent_steps: u32,
+    /// Steps in which the input stood still while an output turned.
+    pub input_silent_steps: u32,
+    /// How far the outputs went apart at once, beyond the share of the demand that a lock may let
+    /// through; turns.
+    pub parted: Parted,
+}
+
+/// The largest rise of the counted difference beyond a share of the demanded one: a lock that
+/// lets go for a moment at the end of a long turn is lost in the mean over that turn.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Parted {
+    /// Share of the demand that may be let through.
+    share: f64,
+    sum: f64,
+    low: f64,
+    /// The largest rise so far, turns.
+    pub most: f64,
+}
+
+impl Parted {
+    fn take(&mut self, m: &Motion) {
+        self.sum += m.front.turns - m.rear.turns - self.share * m.demanded[0];
+        self.low = self.low.min(self.sum);
+        self.most = self.most.max(self.sum - self.low);
+    }
 }
 
 /// What else stood still, for steps in which the rear output did.
@@ -285,8 +310,9 @@ pub enum Standstill {
 const SEGMENTS_MAX: usize = 4096;
 
 impl PeriodFold {
-    /// A period in a range (input turns per turn of the center differential's carrier).
-    pub fn new(range: f64, metres_per_turn: f64) -> Self {
+    /// A period in a range (input turns per turn of the center differential's carrier);
+    /// `locked_max` is the share of the demand that a lock may let through.
+    pub fn new(range: f64, metres_per_turn: f64, locked_max: f64) -> Self {
         PeriodFold {
             range,
             metres_per_turn,
@@ -295,6 +321,8 @@ impl PeriodFold {
             seen_us: None,
             ended_us: None,
             silent_steps: 0,
+            input_silent_steps: 0,
+            parted: Parted { share: locked_max, ..Parted::default() },
         }
     }
 
@@ -314,6 +342,11 @@ impl PeriodFold {
             self.silent_steps += u32::from(!m.is_under_floor());
             return self.cut();
         }
+        if !lifted {
+            self.parted.take(m);
+        }
+        let input_silent = m.input.is_some_and(|i| i.still) && !m.is_under_floor();
+        self.input_silent_steps += u32::from(input_silent);
         match &mut self.open {
             Some((s, last)) if s.lifted == lifted && s.continues_with(m) => {
                 s.take(m, self.range);

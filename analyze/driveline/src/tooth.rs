@@ -1,5 +1,6 @@
 //! Where the teeth of a sensor sit: learned from the drive itself.
 
+use crate::jumps::Jumps;
 use crate::pulse::{Edge, STILL_US};
 use std::collections::VecDeque;
 
@@ -28,6 +29,7 @@ pub struct ToothPattern {
     gap_turns: [u32; 2],
     intervals: u32,
     split: u32,
+    jumps: Jumps,
 }
 
 /// Sums of the places of every tooth, edges.
@@ -110,6 +112,7 @@ impl ToothPattern {
             gap_turns: [0; 2],
             intervals: 0,
             split: 0,
+            jumps: Jumps::default(),
         }
     }
 
@@ -145,6 +148,7 @@ impl ToothPattern {
         self.gap_turns = self.judged_turns();
         self.before = self.before.and(&self.run);
         self.run = Places::new(self.teeth);
+        self.jumps.restart();
         self.window.clear();
         self.centre = 0;
     }
@@ -164,6 +168,7 @@ impl ToothPattern {
         let (turn, at) = (self.teeth as f64, index as f64);
         let times = [at - turn, at, at + turn].map(|x| self.time_at(x));
         let (before, after) = (times[1] - times[0], times[2] - times[1]);
+        self.jumps.take(self.teeth as i64, index, after);
         if (before - after).abs() >= UNSTEADY * (before + after) / 2.0 {
             return;
         }
@@ -210,9 +215,16 @@ impl ToothPattern {
         self.split += u32::from(gap(1) < 0.55 * (gap(0) + gap(2)) / 2.0);
     }
 
-    /// True when edges come in between that no tooth makes: noise on the line.
+    /// True when edges come in between that no tooth makes: noise on the line. Frequent ones split
+    /// intervals; of few, each leaves the count one edge ahead.
     pub fn has_extra_edges(&self) -> bool {
-        self.split >= 8 && f64::from(self.split) > 0.01 * f64::from(self.intervals)
+        let frequent = self.split >= 8 && f64::from(self.split) > 0.01 * f64::from(self.intervals);
+        frequent || self.jumps.are_ahead()
+    }
+
+    /// Turns that came one edge early and one edge late between two that agree.
+    pub fn jumps(&self) -> [u32; 2] {
+        self.jumps.found
     }
 
     /// Turns seen of the least seen tooth.

@@ -179,7 +179,7 @@ const PRIOR: MismatchPrior = MismatchPrior { mean: 0.0, u: 0.05, scale: (0.0, 0.
 
 fn allowance_of(steps: &[Step]) -> (Option<Allowance>, Option<f64>) {
     let setup = Setup::new(&vehicle());
-    let mut fold = PeriodFold::new(1.0, setup.metres_per_turn());
+    let mut fold = PeriodFold::new(1.0, setup.metres_per_turn(), 0.1);
     let course = Course::default();
     for step in steps {
         if let Some(m) = setup.motion(step, &course, Prefer::Wheels) {
@@ -322,7 +322,7 @@ fn a_course_alone_tells_the_curvature_where_wheels_are_not_measured() {
             course_rad: (0.1 * at).rem_euclid(std::f64::consts::TAU),
         });
     }
-    let mut fold = PeriodFold::new(1.0, setup.metres_per_turn());
+    let mut fold = PeriodFold::new(1.0, setup.metres_per_turn(), 0.1);
     for step in drive(&CIRCLES, SOUND) {
         let places = [Place::FrontShaft, Place::RearShaft, Place::Input];
         let mut shafts = step.clone();

@@ -152,6 +152,16 @@ fn locks(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
                 demanded(&all.found)
             ),
         ),
+        _ if fits == Verdict::Proven && parted(drive, &all.found).is_some() => Finding::undecided(
+            scope,
+            "parted-beyond-play",
+            format!(
+                "allowance {value}, but the outputs parted by {:.2} turns at once, more than play \
+                 allows: the lock may not have held all the time",
+                parted(drive, &all.found).unwrap_or_default()
+            ),
+            exercise_next_step(mode),
+        ),
         _ if fits == Verdict::Proven => Finding::undecided(
             scope,
             "slip-may-cancel",
@@ -194,7 +204,8 @@ pub fn locked_verdict(drive: &Drive, found: &[(&Engagement, Allowance)]) -> Opti
     if slipping(drive, found).is_some() || found.iter().any(|(p, a)| drifts(drive, p, a)) {
         return Some(Verdict::Disproven);
     }
-    if verdict == Verdict::Proven && slip_may_cancel(found) {
+    let is_open = slip_may_cancel(found) || parted(drive, found).is_some();
+    if verdict == Verdict::Proven && is_open {
         return Some(Verdict::Undecided);
     }
     Some(verdict)
@@ -204,6 +215,13 @@ pub fn locked_verdict(drive: &Drive, found: &[(&Engagement, Allowance)]) -> Opti
 /// because its wheels slipped by what the turn demanded.
 fn slip_may_cancel(found: &[(&Engagement, Allowance)]) -> bool {
     found.iter().any(|(_, a)| a.against_free_front < factor(f64::INFINITY, 1).powi(2))
+}
+
+/// By how much the outputs of a period parted at once, where that is surely more than play.
+fn parted(drive: &Drive, found: &[(&Engagement, Allowance)]) -> Option<f64> {
+    let beyond = |p: &Engagement| p.parted_turn - drive.vehicle.limits.backlash_turn;
+    let sure = |a: &Allowance| factor(f64::INFINITY, 1) * a.counted_range_u;
+    found.iter().find(|(p, a)| beyond(p) > sure(a)).map(|(p, _)| p.parted_turn)
 }
 
 /// The first manoeuvre in which the outputs differed as no locked pair does.

@@ -7,7 +7,7 @@ use crate::result::Verdict;
 use wheelwitness_driveline::quantity::Estimate;
 use wheelwitness_driveline::range::{RANGE_MIN_TURN, RangeRatio, range_ratio};
 use wheelwitness_driveline::vehicle::{Coupling, Place};
-use wheelwitness_driveline::verdict::{Bounds, agree, judge as judge_estimate};
+use wheelwitness_driveline::verdict::{Bounds, agree, factor, judge as judge_estimate};
 
 /// One finding per range that a mode uses.
 pub fn judge(drive: &Drive) -> Vec<Finding> {
@@ -87,8 +87,13 @@ fn evidence<'a>(
         .iter()
         .filter(|p| p.engaged.certain && !p.was_silent() && mode(p).range == name)
         .collect();
+    if !in_range.is_empty() && in_range.iter().all(|p| p.was_input_silent()) {
+        let next = "check the sensor's gap and wiring and drive again".into();
+        return no("sensor-silent", "the input's sensor was silent while the outputs turned", next);
+    }
     let found: Vec<_> = in_range
         .into_iter()
+        .filter(|p| !p.was_input_silent())
         .filter_map(|p| Some((p, range_ratio(&p.segments, mode(p).coupling, share)?)))
         .collect();
     if found.is_empty() {
@@ -98,13 +103,32 @@ fn evidence<'a>(
         );
         return no("range-not-driven", &reason, next_step(drive, name));
     }
-    // A pick-up that sees nothing is no gear.
-    let is_silent = |r: &RangeRatio| r.excess_percent.value < -90.0;
-    if found.iter().any(|(_, r)| is_silent(r)) {
-        let next = "check the sensor's gap and wiring and drive again".into();
-        return no("sensor-silent", "the input's sensor was silent while the outputs turned", next);
+    let bounds = Bounds::within(drive.vehicle.limits.sensor_ratio_percent);
+    let is_off = |r: &RangeRatio| {
+        word(judge_estimate(&r.excess_percent, bounds, found.len())) == Verdict::Disproven
+    };
+    if let Some((_, r)) = found.iter().find(|(_, r)| is_off(r) && pulse_explains(drive, r)) {
+        let reason = format!(
+            "the input gave {:+.1} % pulses: a gear that is not the declared one, or one pulse a \
+             turn more or fewer than declared",
+            r.excess_percent.value
+        );
+        let next = "count the pulses of one turn of the input by hand, correct pulses_per_turn or \
+                    repair the sensor, and drive again";
+        return no("pulse-or-gear", &reason, next.into());
     }
     Ok(found)
+}
+
+/// Whether the input's sensor, giving a pulse a turn more or fewer than declared, would read just
+/// so. Of a few pulses a turn no pattern tells that one is missing.
+fn pulse_explains(drive: &Drive, r: &RangeRatio) -> bool {
+    let input = drive.vehicle.sensors.iter().find(|s| s.place == Place::Input);
+    let Some(n) = input.map(|s| f64::from(s.pulses_per_turn)) else { return false };
+    let near = |percent: f64| {
+        (r.excess_percent.value - percent).abs() < factor(f64::INFINITY, 1) * r.excess_percent.u()
+    };
+    near(100.0 / n) || near(-100.0 / n)
 }
 
 /// Another range whose ratio was measured instead.

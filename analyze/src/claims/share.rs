@@ -41,7 +41,8 @@ pub fn shares<'a>(drive: &Drive, mode: &Mode, periods: &[&'a Engagement]) -> Sha
     let is_direct = drive.vehicle.ranges.get(&mode.range).is_none_or(|r| *r == 1.0);
     periods
         .iter()
-        .filter(|p| !p.was_silent() && (is_direct || !is_range_wrong(drive, mode, p)))
+        .filter(|p| !p.was_silent() && !p.was_input_silent())
+        .filter(|p| is_direct || !is_range_wrong(drive, mode, p))
         .filter_map(|p| Some((*p, front_share(&p.segments, backlash)?)))
         .collect()
 }
@@ -113,8 +114,14 @@ pub fn told_of<'a>(
             no("mode-not-driven", "this mode was never driven", exercise_next_step(mode))
         }
         (true, false) => {
-            let reason = "the outputs hardly differed in this mode, or input and outputs do not \
-                          fit the declared range";
+            let silent = "the case input was silent while the outputs turned";
+            let reason = match periods.iter().all(|p| p.was_input_silent()) {
+                true => silent,
+                false => {
+                    "the outputs hardly differed in this mode, or input and outputs do not fit the \
+                     declared range"
+                }
+            };
             no("outputs-did-not-differ", reason, exercise_next_step(mode))
         }
     }

@@ -7,6 +7,7 @@ mod tidiness;
 mod adversarial;
 mod arrows;
 mod modules;
+mod once_wrong;
 mod commands;
 mod documents;
 mod by_hand;

@@ -193,6 +193,11 @@ fn weigh(timeline: &Timeline, s: &Selection, periods: usize) -> Judged {
             "beyond-limit",
             format!("the unit and its motor took longer than {limit_s} s"),
         ),
+        Timeliness::Unclear if s.ran_on => undecided(
+            "motor-ran-on",
+            format!("the row matched, but the motor ran on until after {limit_s} s"),
+            AGAIN,
+        ),
         Timeliness::Beyond | Timeliness::Unclear => undecided(
             "too-close-to-limit",
             "the time is too close to the limit, or edges were missed".into(),

@@ -1,11 +1,11 @@
 //! The claim `contacts-clean`: no contact drops out or chatters while nothing is being selected.
 //!
-//! Quiet is a stretch in which the position switches read the row that is requested, without
-//! [`QUIET_MARGIN_S`] at either end. A contact *flickers* there when it leaves its level and comes
-//! back within the calm time, when it does not settle, or when it comes back so soon that nothing
-//! can have moved ([`RETURN_S`]). Several contacts that flicker in one moment have a cause in
-//! common, the supply or the ground, and say nothing against one contact; where the supply is
-//! measured and was low (as at cranking), that is told apart.
+//! Quiet is a stretch in which the position switches read the row that is requested and the motor
+//! rests, without [`QUIET_MARGIN_S`] at either end. A contact *flickers* there when it leaves its
+//! level and comes back within the calm time, when it does not settle, or when it comes back so
+//! soon that nothing can have moved ([`RETURN_S`]). Several contacts that flicker in one moment
+//! have a cause in common, the supply or the ground, and say nothing against one contact; where
+//! the supply is measured and was low (as at cranking), that is told apart.
 //!
 //! The board counts every edge, so that an event that is too short for a sentence is in the count:
 //! as long as none is missing there, none was overlooked.
@@ -166,8 +166,8 @@ fn named(timeline: &Timeline, role: Role, k: usize) -> (u32, u32) {
 }
 
 fn quiet(p: &RowPeriod) -> Option<(f64, f64)> {
-    let (from_s, to_s) = p.stretch_s.filter(|_| p.matched_s.is_some())?;
-    let quiet = (from_s + QUIET_MARGIN_S, to_s - QUIET_MARGIN_S);
+    let (from_s, to_s) = p.stretch_s?;
+    let quiet = (from_s.max(p.at_rest_s?) + QUIET_MARGIN_S, to_s - QUIET_MARGIN_S);
     (quiet.1 > quiet.0).then_some(quiet)
 }
 

@@ -125,6 +125,8 @@ pub struct Selection {
     pub total: Option<Latency>,
     /// Time at rest between motor stop and engagement, in seconds; the limit does not count it.
     pub rested_s: f64,
+    /// True when the motor was still running as the row matched.
+    pub ran_on: bool,
     /// From when the row no longer matched although it was still requested.
     pub left_s: Option<f64>,
     /// True when the row matched for less than half a second with the motor at rest.
@@ -193,6 +195,7 @@ impl Selection {
             detail,
             total: stand.total().filter(|_| !stand.was_there()),
             rested_s: stand.rested_s,
+            ran_on: stand.ran_on(),
             left_s: stand.left_s,
             touched: stand.touched,
             motor_part: stand.motor_part(),
@@ -233,6 +236,11 @@ fn timeliness(table: &Table, stand: &Stand, ended_s: f64) -> Timeliness {
     }
     let Some(total) = stand.total() else { return Timeliness::None };
     let counted = total.without(stand.rested_s);
+    // A row can match in passing; a motor that goes on after the limit may have more to do.
+    if stand.ran_on() && stand.motor_part().is_none_or(|l| l.judge(limit_s, 1) != Judgement::Inside)
+    {
+        return if beyond(total) { Timeliness::Beyond } else { Timeliness::Unclear };
+    }
     match total.judge(limit_s, 1) {
         Judgement::Inside => Timeliness::Within,
         _ if counted.judge(limit_s, 1) == Judgement::Inside => Timeliness::Within,

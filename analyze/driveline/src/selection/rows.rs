@@ -32,6 +32,8 @@ pub struct RowPeriod {
     pub disagreements: Vec<(String, Disagreement)>,
     /// When the row matched and had settled, in seconds; `None` if it never did.
     pub matched_s: Option<f64>,
+    /// When moreover the motor had come to rest, in seconds.
+    pub at_rest_s: Option<f64>,
     /// True when the switches changed to the row after a request edge that was seen.
     pub followed: bool,
     /// True when the request stood already when the recording (or the power) began.
@@ -73,6 +75,7 @@ impl RowPeriod {
                 .map(|n| (table.names[n].clone(), reading.switches[n]))
                 .collect(),
             matched_s: stand.matched.map(|m| m.settled_s),
+            at_rest_s: stand.at_rest_s(),
             followed: stand.request.is_some() && stand.matched.is_some() && stand.position_moved,
             initial: stand.request.is_none(),
             moved_on: false,

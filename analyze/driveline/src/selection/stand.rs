@@ -372,6 +372,20 @@ impl Stand {
         Some(Latency::between(&self.request?, &done))
     }
 
+    /// The motor was still running when the row matched.
+    pub fn ran_on(&self) -> bool {
+        let last_s =
+            if self.motor_runs { Some(f64::INFINITY) } else { self.motor_off.map(|m| m.first_s) };
+        let on = self.motor_on.is_some();
+        on && self.matched.zip(last_s).is_some_and(|(m, off_s)| m.settled_s < off_s)
+    }
+
+    /// When the row had matched and the motor had come to rest, in seconds.
+    pub fn at_rest_s(&self) -> Option<f64> {
+        let matched_s = self.matched?.settled_s;
+        Some(self.motor_off.map_or(matched_s, |off| off.settled_s.max(matched_s)))
+    }
+
     /// From the request to the engaged row.
     pub fn total(&self) -> Option<Latency> {
         Some(Latency::between(&self.request?, &self.matched?))

@@ -1,0 +1,28 @@
+//! Random drives that once got a wrong verdict: what deceived the analysis then does so no more.
+
+use wheelwitness_tests::campaign::{Call, Called, drive};
+
+/// Seed of a drive, and what deceived the analysis.
+const DRIVES: [(u64, &str); 11] = [
+    (7061, "one of two magnets of the rear shaft was missing, so that every turn counted half"),
+    (7097, "a wheel sensor was blind for 4 s and right on the whole"),
+    (7106, "a few edges of noise at the input were counted as turns"),
+    (20074, "a row matched in passing, and the motor ran on until after the limit"),
+    (20255, "a switch was wired wrongly for a row and stuck, and so read the row"),
+    (21017, "a lock popped out in the last second of its mode, beyond play but hardly in a turn"),
+    (21206, "a wheel sensor was blind for 4 s and right on the whole"),
+    (21376, "a limit contact was wired wrongly in two rows"),
+    (21385, "the input was silent below a speed, and so followed the output that rested"),
+    (21539, "one of two magnets of the input was missing, which read as another gear"),
+    (21904, "a few edges of noise at the front shaft made a lock look as if it slipped"),
+];
+
+#[test]
+fn what_once_led_to_a_wrong_verdict_does_so_no_more() {
+    for (seed, why) in DRIVES {
+        let calls = drive(seed).calls;
+        let wrong: Vec<&Called> = calls.iter().filter(|c| c.call == Call::Wrong).collect();
+        assert!(wrong.is_empty(), "seed {seed} ({why}): {wrong:?}");
+        assert!(calls.iter().any(|c| c.call == Call::Right), "seed {seed}: nothing was decided");
+    }
+}
