@@ -55,7 +55,7 @@ pub struct Period {
     pub silent_steps: u32,
     /// Steps in which the input was silent while an output turned.
     pub input_silent_steps: u32,
-    /// How far the outputs went apart at once, beyond what a lock may let through, turns.
+    /// How far the outputs surely went apart at once, beyond what a lock may let through, turns.
     pub parted_turn: f64,
     /// Rear output turns in all.
     pub rear_turn: f64,

@@ -66,8 +66,6 @@ pub struct Allowance {
     pub straight_turn: f64,
     /// Largest less smallest running sum of the counted difference, turns.
     pub counted_range: f64,
-    /// What counting leaves open of it, standard uncertainty, turns.
-    pub counted_range_u: f64,
     /// How much better the counts fit a lock than a front axle that nothing drives behind rear
     /// wheels that slip; see [`against_free_front`].
     pub against_free_front: f64,
@@ -126,7 +124,6 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
         demanded_turn,
         straight_turn,
         counted_range,
-        counted_range_u: rows.iter().map(|s| s.counted_u().powi(2)).sum::<f64>().sqrt(),
         against_free_front: against_free_front(&rows, prior.mean),
         manoeuvres: manoeuvres(&rows, mu, base.covariance[1][1].sqrt(), play),
     })

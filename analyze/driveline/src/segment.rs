@@ -275,25 +275,36 @@ pub struct PeriodFold {
     pub parted: Parted,
 }
 
-/// The largest rise of the counted difference beyond a share of the demanded one: a lock that
+/// The largest sure rise of the counted difference beyond a share of the demanded one: a lock that
 /// lets go for a moment at the end of a long turn is lost in the mean over that turn.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Parted {
     /// Share of the demand that may be let through.
     share: f64,
     sum: f64,
-    low: f64,
+    /// Where the rise began; None after a rest, and while shafts may rock.
+    low: Option<f64>,
     /// The largest rise so far, turns.
     pub most: f64,
 }
 
 impl Parted {
     fn take(&mut self, m: &Motion) {
+        if m.speed_mps < ROCKING_MPS {
+            self.low = None;
+            return;
+        }
+        let sure = |u: fn(&Turn) -> f64| SURE * u(&m.front).hypot(u(&m.rear));
+        let from = self.sum + sure(|t| t.u_start);
+        let low = self.low.map_or(from, |low| low.min(from));
+        self.low = Some(low);
         self.sum += m.front.turns - m.rear.turns - self.share * m.demanded[0];
-        self.low = self.low.min(self.sum);
-        self.most = self.most.max(self.sum - self.low);
+        self.most = self.most.max(self.sum - sure(|t| t.u_end) - low);
     }
 }
+
+/// Standard uncertainties of a phase that make sure of it.
+const SURE: f64 = 3.0;
 
 /// What else stood still, for steps in which the rear output did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -330,20 +341,26 @@ impl PeriodFold {
     pub fn push(&mut self, m: &Motion, standstill: Standstill) {
         if self.seen_us.replace(m.end_us) != Some(m.start_us) {
             self.cut();
+            self.parted.low = None;
             self.ended_us = None;
         }
         let lifted = m.rear.still && !m.front.still && m.front.turns > 0.0;
         let usable = match (m.front.still, m.rear.still) {
             (false, false) => true,
-            (true, true) => return self.cut(),
+            (true, true) => {
+                self.parted.low = None;
+                return self.cut();
+            }
             _ => lifted && standstill == Standstill::Confirmed,
         };
+        if !usable || lifted {
+            self.parted.low = None;
+        } else {
+            self.parted.take(m);
+        }
         if !usable {
             self.silent_steps += u32::from(!m.is_under_floor());
             return self.cut();
-        }
-        if !lifted {
-            self.parted.take(m);
         }
         let input_silent = m.input.is_some_and(|i| i.still) && !m.is_under_floor();
         self.input_silent_steps += u32::from(input_silent);

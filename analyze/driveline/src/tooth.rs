@@ -7,6 +7,12 @@ use std::collections::VecDeque;
 /// Two turns that differ by more than this share are not steady running.
 const UNSTEADY: f64 = 0.04;
 
+/// Intervals that differ by no more than this share are steady running.
+const STEADY_INTERVALS: f64 = 0.15;
+
+/// So many intervals of steady running that were split are no chance.
+const LEAST_HALVED: u32 = 4;
+
 /// Least edges of each tooth that tell its place.
 const LEAST_TURNS: u32 = 3;
 
@@ -29,6 +35,8 @@ pub struct ToothPattern {
     gap_turns: [u32; 2],
     intervals: u32,
     split: u32,
+    /// Intervals of steady running that an edge split in two.
+    halved: u32,
     jumps: Jumps,
 }
 
@@ -112,6 +120,7 @@ impl ToothPattern {
             gap_turns: [0; 2],
             intervals: 0,
             split: 0,
+            halved: 0,
             jumps: Jumps::default(),
         }
     }
@@ -213,13 +222,20 @@ impl ToothPattern {
         };
         self.intervals += 1;
         self.split += u32::from(gap(1) < 0.55 * (gap(0) + gap(2)) / 2.0);
+        if len >= 6 && self.window[len - 1].index == self.window[len - 6].index + 5 {
+            let around = (gap(0) + gap(4)) / 2.0;
+            let is_whole = |time: f64| (time - around).abs() < STEADY_INTERVALS * around;
+            let whole = [gap(0), gap(1), gap(2) + gap(3), gap(4)].into_iter().all(is_whole);
+            self.halved += u32::from(whole);
+        }
     }
 
     /// True when edges come in between that no tooth makes: noise on the line. Frequent ones split
-    /// intervals; of few, each leaves the count one edge ahead.
+    /// intervals of any running, few ones those of steady running, and each leaves the count one
+    /// edge ahead.
     pub fn has_extra_edges(&self) -> bool {
         let frequent = self.split >= 8 && f64::from(self.split) > 0.01 * f64::from(self.intervals);
-        frequent || self.jumps.are_ahead()
+        frequent || self.halved >= LEAST_HALVED || self.jumps.are_ahead()
     }
 
     /// Turns that came one edge early and one edge late between two that agree.

@@ -219,9 +219,8 @@ fn slip_may_cancel(found: &[(&Engagement, Allowance)]) -> bool {
 
 /// By how much the outputs of a period parted at once, where that is surely more than play.
 fn parted(drive: &Drive, found: &[(&Engagement, Allowance)]) -> Option<f64> {
-    let beyond = |p: &Engagement| p.parted_turn - drive.vehicle.limits.backlash_turn;
-    let sure = |a: &Allowance| factor(f64::INFINITY, 1) * a.counted_range_u;
-    found.iter().find(|(p, a)| beyond(p) > sure(a)).map(|(p, _)| p.parted_turn)
+    let mut all = found.iter().map(|(p, _)| p.parted_turn);
+    all.find(|turns| *turns > drive.vehicle.limits.backlash_turn)
 }
 
 /// The first manoeuvre in which the outputs differed as no locked pair does.

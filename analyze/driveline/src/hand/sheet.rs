@@ -150,7 +150,7 @@ impl HandSheet {
     /// vehicle cannot have had; `file_name` only goes into the message.
     ///
     /// ```
-    /// # let text = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/two-modes.toml"));
+    /// # let text = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/all/two-modes.toml"));
     /// use wheelwitness_driveline::hand::HandSheet;
     /// use wheelwitness_driveline::vehicle::Vehicle;
     /// let vehicle = Vehicle::parse(text, "two-modes.toml").unwrap();

@@ -30,7 +30,7 @@
 //!    coupling after the sleeve had the motion that it needs.
 //!
 //! ```
-//! # let text = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/two-modes.toml"));
+//! # let text = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/all/two-modes.toml"));
 //! # let vehicle =
 //! #     wheelwitness_driveline::vehicle::Vehicle::parse(text, "two-modes.toml").unwrap();
 //! use wheelwitness_driveline::selection::{CouplingSeen, Selections};

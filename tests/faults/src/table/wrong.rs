@@ -176,7 +176,10 @@ pub(super) const WRONG: [Row; 17] = [
         "no claim decided without its channels",
         &[
             (VEHICLE, "each_mistake_is_shown_where_it_is_with_what_to_write_instead"),
-            ("analyze/driveline/tests/vehicle_fit.rs", "every_claim_of_the_first_set_has_a_row"),
+            (
+                "analyze/driveline/tests/all/vehicle_fit.rs",
+                "every_claim_of_the_first_set_has_a_row",
+            ),
         ],
     )
     .open("a speed in miles for kilometres is not recognised by its ratio"),

@@ -1,8 +1,6 @@
 //! Differentials, curves and slip against textbooks.
 
-mod common;
-
-use common::{close, reference};
+use crate::common::{close, reference};
 use serde::Deserialize;
 use wheelwitness_driveline::demand::front_excess;
 use wheelwitness_driveline::kinematics::{

@@ -1,8 +1,6 @@
 //! Universal joints and critical speeds against textbooks and worked examples.
 
-mod common;
-
-use common::{close, reference};
+use crate::common::{close, reference};
 use serde::Deserialize;
 use wheelwitness_driveline::shaft::{
     Material, Tube, TubeU, joint_angle_error, joint_extremes, joint_from_ripple, joint_ratio,

@@ -1,9 +1,10 @@
 //! Promises of turns from what units send, over speeds whose integral is known.
 
 use proptest::prelude::*;
-use wheelwitness_driveline::pulse::{Step, Stepper};
+use wheelwitness_driveline::pulse::{Edge, Step, Stepper};
 use wheelwitness_driveline::rate::{Rated, Scale};
 use wheelwitness_driveline::signal::Said;
+use wheelwitness_driveline::tooth::ToothPattern;
 use wheelwitness_driveline::turn::moved;
 use wheelwitness_driveline::vehicle::Place;
 
@@ -135,4 +136,28 @@ proptest! {
         }
         prop_assert!(turns > 10.0);
     }
+}
+
+/// Edge times of a ring, microseconds: 4 turns a second and slightly faster, seen at 48 teeth.
+fn ring_times(extra_us: &[i64]) -> Vec<i64> {
+    let mut times: Vec<i64> = (0..4_000).map(|k| 5_200 * k - k * k / 40).collect();
+    times.extend(extra_us);
+    times.sort_unstable();
+    times
+}
+
+fn learned(times: &[i64]) -> ToothPattern {
+    let mut pattern = ToothPattern::new(48);
+    for (k, time_us) in times.iter().enumerate() {
+        pattern.push(Edge { index: k as i64, time_us: *time_us });
+    }
+    pattern
+}
+
+#[test]
+fn a_few_edges_that_no_tooth_made_are_noticed_and_a_clean_ring_has_none() {
+    assert!(!learned(&ring_times(&[])).has_extra_edges());
+    let extra: Vec<i64> = (1..7).map(|k| 2_900_000 * k + 1_700).collect();
+    assert!(learned(&ring_times(&extra)).has_extra_edges(), "six edges too many in 4,000");
+    assert!(!learned(&ring_times(&extra[..2])).has_extra_edges(), "two may be chance");
 }

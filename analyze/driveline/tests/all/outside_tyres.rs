@@ -1,8 +1,6 @@
 //! Tyre sizes against tables and formulas that others published.
 
-mod common;
-
-use common::{close, reference};
+use crate::common::{close, reference};
 use serde::Deserialize;
 use wheelwitness_driveline::kinematics::rolling_radius;
 use wheelwitness_driveline::tyre::{

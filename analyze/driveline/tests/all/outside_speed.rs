@@ -1,8 +1,6 @@
 //! Speedometer limits, pulse scales and frequency resolution against regulations and handbooks.
 
-mod common;
-
-use common::{close, reference};
+use crate::common::{close, reference};
 use serde::Deserialize;
 use wheelwitness_driveline::scale::{
     CABLE_1000_PER_MILE, CABLE_TURNS_PER_KM, frequency_hz, gated_resolution, one_period_reading_hz,

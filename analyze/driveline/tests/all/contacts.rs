@@ -5,7 +5,7 @@ use wheelwitness_driveline::selection::{Finding, Selections, Timeline, Word};
 use wheelwitness_driveline::switches::{Event, LevelChange, Levels};
 use wheelwitness_driveline::vehicle::Vehicle;
 
-const TRAIL_WAGON: &str = include_str!("../../../fixtures/vehicles/trail-wagon.toml");
+const TRAIL_WAGON: &str = include_str!("../../../../fixtures/vehicles/trail-wagon.toml");
 
 /// All inputs at rest in rear-only: requests, limits and positions are active low, limit-a
 /// (input 4) is on, lamps are dark, ignition (14) is on.

@@ -343,7 +343,7 @@ fn modes_that_no_switch_tells_apart_are_refused() {
 
 #[test]
 fn a_mode_through_a_center_that_is_not_there_is_refused() {
-    let text = include_str!("../../../fixtures/vehicles/shafts-only.toml");
+    let text = include_str!("../../../../fixtures/vehicles/shafts-only.toml");
     let found = refused(&text.replace("kind = \"bevel\"", "kind = \"none\""));
     assert!(found.mistakes[0].what.contains("center kind is \"none\""), "{found}");
 }

@@ -1,8 +1,6 @@
 //! Uncertainty and regression against the GUM's worked examples and NIST's certified values.
 
-mod common;
-
-use common::{close, reference};
+use crate::common::{close, reference};
 use serde::Deserialize;
 use wheelwitness_driveline::quantity::{Component, Estimate};
 use wheelwitness_driveline::stats::{Fit, Moments, combined_u, least_squares, t_factor};

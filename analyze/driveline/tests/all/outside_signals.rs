@@ -1,8 +1,6 @@
 //! Signals of published messages against frames worked by hand, and bits against properties.
 
-mod common;
-
-use common::{close, reference};
+use crate::common::{close, reference};
 use proptest::prelude::*;
 use serde::Deserialize;
 use wheelwitness_driveline::published::group_id;

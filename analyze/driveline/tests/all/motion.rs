@@ -410,3 +410,33 @@ fn a_missing_tooth_shows_where_only_every_third_or_fourth_edge_is_pinned() {
     assert!(sparse(47, true).has_double_gap());
     assert!(!sparse(48, false).has_double_gap());
 }
+
+/// Surest rise of the outputs' difference in these steps.
+fn parted(steps: &[Step]) -> f64 {
+    let setup = Setup::new(&vehicle());
+    let mut fold = PeriodFold::new(1.0, setup.metres_per_turn(), 0.1);
+    for step in steps {
+        if let Some(m) = setup.motion(step, &Course::default(), Prefer::Wheels) {
+            fold.push(&m, Standstill::Denied);
+        }
+    }
+    fold.parted.most
+}
+
+/// In the mean over the turn the slip of the end is nothing.
+#[test]
+fn a_lock_that_lets_go_at_the_end_of_a_turn_is_noticed_and_one_that_slips_evenly_is_not() {
+    let turn = [leg(60.0, 1.5, 1.0 / 6.0)];
+    let sound = drive(&turn, Build { allowance: 0.0, ..SOUND });
+    assert!(parted(&sound) < 0.01, "{}", parted(&sound));
+    let even = drive(&turn, Build { allowance: 0.08, ..SOUND });
+    assert!(parted(&even) < 0.05, "{}", parted(&even));
+    let mut lets_go = sound;
+    let n = lets_go.len();
+    for step in &mut lets_go[n - 6..n - 2] {
+        let front = step.turn[Place::FrontShaft as usize].as_mut().expect("it turns");
+        front.turns += 0.08;
+    }
+    let most = parted(&lets_go);
+    assert!((most - 0.32).abs() < 0.1, "{most}");
+}

@@ -4,9 +4,9 @@ use wheelwitness_driveline::vehicle::{
     Ability, AxleKind, Center, ClaimFit, Edges, Place, Sensor, Vehicle, fit_text, note_text,
 };
 
-const TRAIL_WAGON: &str = include_str!("../../../fixtures/vehicles/trail-wagon.toml");
-const SHAFTS_ONLY: &str = include_str!("../../../fixtures/vehicles/shafts-only.toml");
-const WHEELS_ONLY: &str = include_str!("../../../fixtures/vehicles/wheels-only.toml");
+const TRAIL_WAGON: &str = include_str!("../../../../fixtures/vehicles/trail-wagon.toml");
+const SHAFTS_ONLY: &str = include_str!("../../../../fixtures/vehicles/shafts-only.toml");
+const WHEELS_ONLY: &str = include_str!("../../../../fixtures/vehicles/wheels-only.toml");
 
 /// The claims of the first set, in the order of the handbook of claims.
 const CLAIMS: [&str; 19] = [

@@ -1,0 +1,20 @@
+//! The physics held to published numbers, to properties and to its own words: one binary, so that
+//! all of it is linked and run once.
+
+mod common;
+mod contacts;
+mod limits;
+mod motion;
+mod outside_kinematics;
+mod outside_shafts;
+mod outside_signals;
+mod outside_speed;
+mod outside_statistics;
+mod outside_tyres;
+mod places;
+mod quantities;
+mod rates;
+mod shaft_order;
+mod tyre_sizes;
+mod vehicle_files;
+mod vehicle_fit;
