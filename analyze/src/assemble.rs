@@ -87,7 +87,8 @@ pub fn assemble<S: Storage>(
         beside.hand.map(|(text, name)| HandSheet::parse(text, name, &vehicle)).transpose()?;
     let setup = Setup::new(&vehicle);
     let axis = Axis::new(&survey);
-    let course = survey.course_on_axis();
+    let zero_ns = survey.span_ns.map_or(0, |s| s.0);
+    let course = std::mem::take(&mut survey.fixes).course(zero_ns);
     let bus = Bus::new(&vehicle, &survey);
     let Learned { teeth, rates } = learn(&vehicle, axis.clone(), bus.clone(), reader)?;
     let lag_s = course.lag_s(&rates);

@@ -516,15 +516,19 @@ fn prior(setup: &Setup, front_rear: &Mismatch) -> MismatchPrior {
     MismatchPrior { mean, u, scale: (of_scale * found, left) }
 }
 
+/// How far an open center differential that was not watched in a turn may be from free: it is
+/// called open from 0.7 to 1.3 (common practice), rectangular.
+const UNSEEN_ALLOWANCE_U: f64 = 0.3 / 1.732_050_8;
+
 /// Allowance of the open center differential as measured in this drive, its uncertainty and the
-/// speed at which it was measured; where it was not, nearly free (common practice).
+/// speed at which it was measured; where it was not, free or nearly so.
 fn open_allowance(vehicle: &Vehicle, setup: &Setup, out: &Motions) -> (f64, f64, f64) {
     let open =
         out.periods.iter().filter(|p| coupling(vehicle, p.engaged.mode) == Coupling::Differential);
     let fits =
         open.filter_map(|p| Some((fit(&p.segments, vehicle.limits.backlash_turn, out.prior)?, p)));
     let best = fits.min_by(|a, b| a.0.allowance.u().total_cmp(&b.0.allowance.u()));
-    let Some((found, period)) = best else { return (1.0, 0.02, 2.0) };
+    let Some((found, period)) = best else { return (1.0, UNSEEN_ALLOWANCE_U, 2.0) };
     let turning = period.segments.iter().filter(|s| s.demanded[0] > 0.1);
     let (turns, seconds) = turning.fold((0.0, 0.0), |sum, s| (sum.0 + s.rear, sum.1 + s.seconds()));
     let at_mps = turns * setup.metres_per_turn() / f64::max(seconds, 1e-3);

@@ -1,6 +1,7 @@
 //! The first pass: what is in the capture, what is missing, and what the later passes must know
 //! beforehand (clock lines, tooth patterns, courses).
 
+use crate::fixes::Fixes;
 use crate::result::{Hole, SourceInfo};
 use crate::sleep::Sleeps;
 use crate::ticks::{AdapterTrack, BoardTrack};
@@ -14,7 +15,6 @@ use wheelwitness_capture::read::{CaptureReader, Item, ReadError};
 use wheelwitness_capture::record::{Kind, RECORDER, Record, title};
 use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::clock::Envelope;
-use wheelwitness_driveline::course::{Course, Fix};
 
 /// What the first pass found.
 #[derive(Debug, Default)]
@@ -35,10 +35,8 @@ pub struct Survey {
     pub clock_scale: Option<f64>,
     /// Records that the recorder had to let go, of no source in particular.
     pub dropped_records: u64,
-    /// The receiver's courses and speeds, by their arrival since the first reading.
-    course: Course,
-    first_ns: Option<i64>,
-    last_fix_s: Option<f64>,
+    /// The receiver's courses and speeds.
+    pub fixes: Fixes,
     /// When the computer slept.
     pub sleeps: Sleeps,
     /// The sources by number.
@@ -142,7 +140,7 @@ impl Survey {
     }
 
     fn take(&mut self, reading: &Reading) {
-        self.take_fix(reading);
+        self.fixes.take(reading);
         let (first, last) = self.span_ns.get_or_insert((reading.boot_ns, reading.boot_ns));
         *first = (*first).min(reading.boot_ns);
         *last = (*last).max(reading.boot_ns);
@@ -155,24 +153,6 @@ impl Survey {
             Value::Closed => {}
             _ => self.take_from_source(reading),
         }
-    }
-
-    /// RMC and VTG of one burst say the same; the first of them is taken.
-    fn take_fix(&mut self, reading: &Reading) {
-        let since_ns = reading.boot_ns - *self.first_ns.get_or_insert(reading.boot_ns);
-        let time_s = (since_ns / 1_000) as f64 * 1e-6;
-        let is_next = self.last_fix_s.is_none_or(|last| time_s > last + 0.04);
-        if let Some(fix) = fix(reading, time_s).filter(|_| is_next) {
-            self.last_fix_s = Some(time_s);
-            self.course.push(fix);
-        }
-    }
-
-    /// The receiver's courses and speeds on the time axis, seconds since the first record.
-    pub fn course_on_axis(&mut self) -> Course {
-        let zero_ns = self.span_ns.map_or(0, |s| s.0);
-        let before_ns = zero_ns - self.first_ns.unwrap_or(zero_ns);
-        std::mem::take(&mut self.course).earlier_by(before_ns as f64 * 1e-9)
     }
 
     fn take_text(&mut self, source: u16, what: &str, body: &str) {
@@ -287,16 +267,4 @@ fn fault_name(fault: &Fault) -> &'static str {
         Fault::Length => "wrong length",
         Fault::Field(_) => "impossible field",
     }
-}
-
-fn fix(reading: &Reading, time_s: f64) -> Option<Fix> {
-    use wheelwitness_capture::gnss::Sentence;
-    let Value::Gnss(sentence) = &reading.value else { return None };
-    let (speed, course) = match sentence {
-        Sentence::Rmc(r) => (r.speed_mps()?, r.course_at_least(0.5)),
-        Sentence::Vtg(v) => (v.speed_mps()?, v.course_at_least(0.5)),
-        Sentence::Gga(_) => return None,
-    };
-    let course_rad = course.map_or(f64::NAN, f64::to_radians);
-    Some(Fix { time_s, speed_mps: speed, course_rad })
 }

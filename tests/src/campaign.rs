@@ -215,6 +215,11 @@ fn spoils_counts(plan: &Plan) -> bool {
     })
 }
 
+/// Whether a stretch of the drive is not in the capture.
+fn loses_a_stretch(plan: &Plan) -> bool {
+    plan.faults.iter().any(|f| matches!(f, Fault::LostStretch { .. }))
+}
+
 /// Facts about a claim in its scope.
 fn facts_of<'a>(claim: &Claim, facts: &'a [Fact]) -> Vec<&'a Fact> {
     facts
@@ -311,6 +316,8 @@ impl Known<'_> {
                 Some((first.name.clone(), share))
             }
             "tyres-match" => Some((self.of_tyres(&claim.scope), fact()?)),
+            // Of what was lost nobody knows how fast it was: the estimate is of what was watched.
+            "shafts-within-limit" if loses_a_stretch(self.plan) => None,
             "shafts-within-limit" | "sender-scale" => Some((first.name.clone(), fact()?)),
             "no-wind-up" => {
                 let of = |f: &&Fact| f.span_s.is_some_and(|s| s[0] < middle && middle < s[1]);

@@ -10,6 +10,7 @@ pub mod verdict;
 pub mod units;
 pub mod tyre;
 pub mod kinematics;
+pub mod effect;
 pub mod shaft;
 pub mod joints;
 pub mod speedometer;

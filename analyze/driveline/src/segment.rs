@@ -77,9 +77,9 @@ impl Open {
 const ROCKING_MPS: f64 = 0.5;
 
 /// What rocking leaves open, edges. An edge too many is rare (a few in a thousand rests of
-/// simulated vehicles); with this much, one of them stays within two standard uncertainties of a
-/// period with a usual number of rests.
-const ROCKED_EDGES: f64 = 0.2;
+/// simulated vehicles); with this much, one of them stays within two or three standard uncertainties
+/// of a period with a usual number of rests.
+const ROCKED_EDGES: f64 = 0.17;
 
 /// A stretch of steps with about one curvature: one row of the fit.
 #[derive(Debug, Clone, PartialEq)]
@@ -270,6 +270,7 @@ pub struct PeriodFold {
     pub silent_steps: u32,
     /// Steps in which the input stood still while an output turned.
     pub input_silent_steps: u32,
+    was_input_silent: bool,
     /// How far the outputs went apart at once, beyond the share of the demand that a lock may let
     /// through; turns.
     pub parted: Parted,
@@ -317,6 +318,9 @@ pub enum Standstill {
     Denied,
 }
 
+/// No center differential gives an output less of the drive than this (common practice).
+const LEAST_SHARE: f64 = 0.25;
+
 /// Most segments kept in one period; longer periods go on without the later ones' detail.
 const SEGMENTS_MAX: usize = 4096;
 
@@ -333,6 +337,7 @@ impl PeriodFold {
             ended_us: None,
             silent_steps: 0,
             input_silent_steps: 0,
+            was_input_silent: false,
             parted: Parted { share: locked_max, ..Parted::default() },
         }
     }
@@ -340,6 +345,7 @@ impl PeriodFold {
     /// Takes one motion in.
     pub fn push(&mut self, m: &Motion, standstill: Standstill) {
         if self.seen_us.replace(m.end_us) != Some(m.start_us) {
+            self.was_input_silent = false;
             self.cut();
             self.parted.low = None;
             self.ended_us = None;
@@ -362,8 +368,8 @@ impl PeriodFold {
             self.silent_steps += u32::from(!m.is_under_floor());
             return self.cut();
         }
-        let input_silent = m.input.is_some_and(|i| i.still) && !m.is_under_floor();
-        self.input_silent_steps += u32::from(input_silent);
+        let silent = self.is_input_silent(m);
+        self.input_silent_steps += u32::from(silent);
         match &mut self.open {
             Some((s, last)) if s.lifted == lifted && s.continues_with(m) => {
                 s.take(m, self.range);
@@ -375,6 +381,31 @@ impl PeriodFold {
                 s.after_us = self.ended_us;
                 self.open = Some((s, m.clone()));
             }
+        }
+        self.doubt_input(silent);
+    }
+
+    /// True where the input must have given edges and gave none.
+    fn is_input_silent(&self, m: &Motion) -> bool {
+        let Some(input) = m.input.filter(|i| i.still && !m.is_under_floor()) else { return false };
+        let (front, rear) = (m.front.turns, m.rear.turns);
+        // The carrier makes what both outputs make, or a share of the one that turns.
+        let carrier = front.min(rear).max(LEAST_SHARE * front.max(rear));
+        self.range * carrier > 2.0 * input.edge
+    }
+
+    /// Where the input fell silent, and right before and after it, some of its edges are missing.
+    fn doubt_input(&mut self, silent: bool) {
+        let was_silent = std::mem::replace(&mut self.was_input_silent, silent);
+        let Some((open, _)) = &mut self.open else { return };
+        if silent || was_silent {
+            open.input = None;
+        }
+        if silent
+            && let Some(before) = self.done.last_mut()
+            && before.end_us == open.start_us
+        {
+            before.input = None;
         }
     }
 

@@ -6,6 +6,7 @@
 use super::{Finding, limit, period, word};
 use crate::assemble::Drive;
 use crate::motion::Tooth;
+use crate::report::words::plus_minus;
 use crate::result::{RecordRange, Verdict};
 use crate::sound::place;
 use wheelwitness_driveline::agreement::Agreement;
@@ -71,7 +72,7 @@ fn compare(drive: &Drive, axle: usize, found: &Agreement) -> Finding {
     let declared = drive.setup.ratio[axle];
     let measured = declared * (1.0 + excess.value / 100.0);
     let u = declared * excess.u() / 100.0;
-    let value = format!("measured {measured:.4} ± {:.4}, declared {declared:.4}", 2.0 * u);
+    let value = format!("measured {}, declared {declared:.4}", plus_minus(measured, 2.0 * u));
     let next = "turn the shaft by hand until a wheel has turned ten times (the other one too), \
                 count the teeth of the sensors' rings, and correct the vehicle file";
     let undecided = |code, why: String| Finding::undecided(scope, code, why, next.into());

@@ -5,6 +5,7 @@ use super::share::{driven, shares};
 use super::{Finding, limit, period, seconds, word};
 use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
+use crate::report::words::plus_minus;
 use crate::result::{Period, Verdict};
 use wheelwitness_driveline::allowance::{Allowance, EXERCISE_TURN, fit};
 use wheelwitness_driveline::quantity::{Component, Estimate};
@@ -347,10 +348,8 @@ fn near(scope: &str, mode: &Mode, value: &str) -> Finding {
 }
 
 fn typical(found: &[(&Engagement, Allowance)]) -> String {
-    let each: Vec<String> = found
-        .iter()
-        .map(|(_, a)| format!("{:.3} ± {:.3}", a.allowance.value, 2.0 * a.allowance.u()))
-        .collect();
+    let each: Vec<String> =
+        found.iter().map(|(_, a)| plus_minus(a.allowance.value, 2.0 * a.allowance.u())).collect();
     each.join(", ")
 }
 

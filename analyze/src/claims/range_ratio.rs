@@ -3,6 +3,7 @@
 use super::{Finding, limit, period, word};
 use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
+use crate::report::words::plus_minus;
 use crate::result::Verdict;
 use wheelwitness_driveline::quantity::Estimate;
 use wheelwitness_driveline::range::{RANGE_MIN_TURN, RangeRatio, range_ratio};
@@ -42,7 +43,7 @@ fn one(drive: &Drive, name: &str, declared: f64) -> Finding {
     let excess = &found[worst].1.excess_percent;
     let measured = declared * (1.0 + excess.value / 100.0);
     let u = declared * excess.u() / 100.0;
-    let value = format!("measured {measured:.4} ± {:.4}, declared {declared}", 2.0 * u);
+    let value = format!("measured {}, declared {declared}", plus_minus(measured, 2.0 * u));
     let finding = match verdict {
         Verdict::Proven => Finding::decided(name, verdict, "inside-limit", value),
         Verdict::Disproven => {

@@ -4,6 +4,7 @@ use super::center::exercise_next_step;
 use super::{Finding, period, word};
 use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
+use crate::report::words::plus_minus;
 use crate::result::{Period, Verdict};
 use wheelwitness_driveline::allowance::front_share;
 use wheelwitness_driveline::quantity::Estimate;
@@ -129,7 +130,7 @@ pub fn told_of<'a>(
 
 /// The share of every period, for a reason.
 pub fn each(found: &Shares) -> String {
-    let each = found.iter().map(|(_, e)| format!("{:.3} ± {:.3}", e.value, 2.0 * e.u()));
+    let each = found.iter().map(|(_, e)| plus_minus(e.value, 2.0 * e.u()));
     each.collect::<Vec<_>>().join(", ")
 }
 

@@ -5,6 +5,7 @@ use super::{Finding, limit, period, word};
 use crate::assemble::Drive;
 use crate::result::{RecordRange, Verdict};
 use crate::sound::place;
+use wheelwitness_driveline::effect::mismatch_effect;
 use wheelwitness_driveline::mismatch::STRAIGHT_MIN_M;
 use wheelwitness_driveline::vehicle::Place;
 use wheelwitness_driveline::verdict::{Bounds, judge as judge_estimate};
@@ -49,22 +50,51 @@ fn one(drive: &Drive, k: usize) -> Finding {
     let verdict = word(judge_estimate(&m.difference_mm, Bounds::within(size), 1));
     // Rounded before it is printed, plus 0: never `-0.0`.
     let tenths = (m.difference_mm.value * 10.0).round() / 10.0 + 0.0;
+    let effect = if k == 0 { effect(drive, m.difference_mm.value) } else { String::new() };
     let value = format!("{sense}: {tenths:+.1} mm");
     let records = RecordRange { first: m.records.0, last: m.records.1 };
     let why = format!("{:.0} m of straight running, at zero traction", m.straight_m);
     let shown = vec![period(m.span_us.0, m.span_us.1, records, verdict, why, &[&m.difference_mm])];
     let finding = match verdict {
-        Verdict::Proven => Finding::decided(scope, verdict, "inside-limit", value),
-        Verdict::Disproven => Finding::decided(scope, verdict, "outside-limit", value),
+        Verdict::Proven => Finding::decided(scope, verdict, "inside-limit", value + &effect),
+        Verdict::Disproven => Finding::decided(scope, verdict, "outside-limit", value + &effect),
         Verdict::Undecided => Finding::undecided(
             scope,
             "near-limit",
-            format!("{value}, too near the limit to tell"),
+            format!("{value}, too near the limit to tell{effect}"),
             "drive 500 m more straight and steady at 30 to 60 km/h, both pulling and coasting"
                 .into(),
         ),
     };
     finding.against(limit).shown_by(shown)
+}
+
+/// What a difference of circumferences, front less rear in millimetres, does together with the
+/// axle ratios: in words, as nobody drives millimetres.
+fn effect(drive: &Drive, difference_mm: f64) -> String {
+    let rear_m = drive.setup.circumference_m[1];
+    let circumference = [rear_m + 1e-3 * difference_mm, rear_m];
+    let measured = |axle: usize| {
+        let excess = drive.motions.agreement[axle].as_ref().map(|a| a.excess_percent.value);
+        drive.setup.ratio[axle] * (1.0 + excess.unwrap_or(0.0) / 100.0)
+    };
+    let is_measured = drive.motions.agreement.iter().all(Option::is_some);
+    let e = mismatch_effect([measured(0), measured(1)], circumference);
+    let tenths = |x: f64| (x * 10.0).round() / 10.0 + 0.0;
+    let split = match is_measured {
+        true => format!(
+            " ({:+.1} by the tyres, {:+.1} by the axle ratios)",
+            tenths(e.by_tyres_per_km),
+            tenths(e.by_axles_per_km)
+        ),
+        false => " (axle ratios as declared)".to_string(),
+    };
+    format!(
+        ". In every straight km the front output turns {:+.1} times against the rear one{split}; \
+         with the center locked the tyres slip {:.1} m instead",
+        tenths(e.turns_per_km),
+        e.slip_m_per_km
+    )
 }
 
 /// A sensor of these places that cannot be trusted.

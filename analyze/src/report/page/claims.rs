@@ -9,9 +9,10 @@ use crate::result::{Claim, Component, DriveResult, Period, RecordRange, Reported
 pub fn verdicts(h: &mut Html, result: &DriveResult) {
     h.element("h2", &[("id", "verdicts")], |h| h.text("Verdicts"));
     h.text_in("p", &format!("{}.", words::tally(&result.claims)));
+    digest(h, result);
     table(
         h,
-        "stacked",
+        "stacked verdicts",
         &["Claim", "Scope", "Verdict", "Key number, ± at 95 %", "Why, and what next"],
         |h| {
             for (i, claim) in result.claims.iter().enumerate() {
@@ -19,6 +20,27 @@ pub fn verdicts(h: &mut Html, result: &DriveResult) {
             }
         },
     );
+}
+
+/// What is wrong, before everything else.
+fn digest(h: &mut Html, result: &DriveResult) {
+    let numbered = result.claims.iter().enumerate();
+    let wrong: Vec<_> = numbered.filter(|(_, c)| c.verdict == Verdict::Disproven).collect();
+    if wrong.is_empty() {
+        return;
+    }
+    h.element("ul", &[("class", "digest")], |h| {
+        for (i, claim) in wrong {
+            h.element("li", &[], |h| {
+                mark(h, claim.verdict);
+                h.text(" ");
+                let name = format!("{}, {}", words::numbered(i + 1, claim), claim.scope);
+                let anchor = format!("#claim-{}", i + 1);
+                h.element("a", &[("href", &anchor)], |h| h.text(&name));
+                h.text(&format!(": {}", claim.reason));
+            });
+        }
+    });
 }
 
 fn verdict_row(h: &mut Html, number: usize, claim: &Claim) {
