@@ -34,6 +34,10 @@ can *args:
 campaign *args="--drives 100":
     cargo run --release -p wheelwitness-tests --bin campaign -- {{args}}
 
+# Mutants of the physics, a part of them, against its own tests: `cargo install cargo-mutants` first
+mutants part="0/100" *args:
+    RUST_TEST_THREADS=2 cargo mutants -p wheelwitness-driveline --shard {{part}} {{args}}
+
 # The fault table, row by row: `just faults`, `just faults --full`, `just faults --row 1 --times 1000`
 faults *args:
     cargo run -p wheelwitness-faults --bin faults -- {{args}}

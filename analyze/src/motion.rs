@@ -61,6 +61,9 @@ pub struct Period {
     pub rear_turn: f64,
     /// Front output turns in all.
     pub front_turn: f64,
+    /// Input turns over the range ratio in all, silent or not; None where it was not measured
+    /// throughout.
+    pub input_turn: Option<f64>,
     /// Raw records.
     pub records: RecordRange,
 }
@@ -72,11 +75,6 @@ impl Period {
     /// An output's sensor failed: it was silent for longer than an odd start from rest explains.
     pub fn was_silent(&self) -> bool {
         self.silent_steps >= SILENT_STEPS
-    }
-
-    /// The input's sensor failed, or the gearing between it and the outputs was out.
-    pub fn was_input_silent(&self) -> bool {
-        self.input_silent_steps >= SILENT_STEPS
     }
 }
 
@@ -119,6 +117,16 @@ pub struct Motions {
     pub distance_m: Option<f64>,
     /// For the plots.
     pub series: Series,
+}
+
+impl Motions {
+    /// The input's sensor failed for a while, or the gearing between it and the outputs was out.
+    /// Where it fell silent once, it may have missed edges anywhere: at the speed at which it falls
+    /// silent it misses some.
+    pub fn was_input_silent(&self, vehicle: &Vehicle) -> bool {
+        let coupled = |p: &&Period| coupling(vehicle, p.engaged.mode) != Coupling::Neutral;
+        self.periods.iter().filter(coupled).any(|p| p.input_silent_steps > 0)
+    }
 }
 
 /// Edges counted per turn.
@@ -412,12 +420,14 @@ impl Folds<'_> {
                 parted_turn: 0.0,
                 rear_turn: 0.0,
                 front_turn: 0.0,
+                input_turn: Some(0.0),
                 records: RecordRange { first: m.records.0, last: m.records.1 },
             };
             (period, PeriodFold::new(range, per_turn, locked_max))
         });
         period.rear_turn += m.rear.turns;
         period.front_turn += m.front.turns;
+        period.input_turn = period.input_turn.zip(m.input).map(|(sum, i)| sum + i.turns / range);
         period.records.last = m.records.1;
         fold.push(m, standstill);
     }

@@ -100,9 +100,7 @@ fn by_shafts(s: &CouplingSeen) -> WitnessSpan {
 fn in_neutral(motions: &Motions) -> Vec<WitnessSpan> {
     let one = |p: &crate::motion::Period| {
         let rolling = || p.segments.iter().filter(|s| !s.lifted);
-        let inputs: Option<Vec<f64>> = rolling().map(|s| s.input).collect();
-        let rear: f64 = rolling().map(|s| s.rear).sum();
-        let input: f64 = inputs?.iter().sum();
+        let (rear, input) = (p.rear_turn, p.input_turn?);
         let (first, last) = (rolling().next()?, rolling().next_back()?);
         let stretch = (first.start_us as f64 * 1e-6, last.end_us as f64 * 1e-6);
         let records = Some((p.records.first, p.records.last));

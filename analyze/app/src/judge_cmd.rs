@@ -94,7 +94,7 @@ pub fn judge_by(
 }
 
 /// Judges a capture folder by everything that lies beside it.
-fn judge_with(
+pub fn judge_with(
     capture: &Path,
     beside: Beside<'_>,
     progress: bool,

@@ -5,9 +5,9 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 use wheelwitness_capture::storage::{DirStorage, Storage};
 
-/// How often a capture is read from end to end until its report is ready: five passes of the
+/// How often a capture is read from end to end until its report is ready: four passes of the
 /// analysis, and one for its hash.
-const READINGS: u64 = 6;
+const READINGS: u64 = 5;
 /// Nothing is shown of what takes less time.
 const PATIENCE: Duration = Duration::from_secs(2);
 /// Time between two looks.

@@ -4,10 +4,10 @@ use crate::archive::{Archive, Drive};
 use crate::difference::{Difference, differences};
 use crate::disk;
 use crate::error::Error;
-use crate::judgement::{Bench, By, free_vehicle, kept, vehicle_text};
+use crate::judgement::{Bench, By, Paper, Texts, kept, paper_text};
 use crate::keep::new_note;
 use crate::manifest::{KeptFile, Manifest};
-use crate::name::{FileName, Role};
+use crate::name::FileName;
 
 /// What another judgement came to.
 #[derive(Debug)]
@@ -30,57 +30,78 @@ impl Archive {
         self.drive(&drive.id)
     }
 
-    /// Judges a drive again with the present program, by its own vehicle file or by another one.
-    /// The old judgement and its report stay.
+    /// Judges a drive again with the present program, by its own vehicle file and hand sheet or by
+    /// others. The old judgement and its report stay.
     pub fn rejudge(
         &self,
         drive: &Drive,
-        vehicle: Option<&str>,
+        texts: Texts<'_>,
         bench: &Bench<'_>,
     ) -> Result<Again, Error> {
         let _held = self.hold()?;
         let drive = self.drive(&drive.id)?;
         drive.refuse_damaged()?;
         let mut next = drive.manifest.next();
-        let by = match vehicle {
-            Some(text) => Some((file_of(&drive, text, &mut next)?, text.to_owned())),
-            None => last_vehicle(&drive)?,
+        let by = By {
+            vehicle: file_or_last(&drive, Paper::Vehicle, texts.vehicle, &mut next)?,
+            hand: file_or_last(&drive, Paper::Hand, texts.hand, &mut next)?,
         };
-        let by = by.as_ref().map(|(file, text)| By { text, called: file.as_str(), file });
-        bench.sit(&drive.folder, by, &mut next)?;
+        bench.sit(&drive.folder, &by, &mut next)?;
         drive.write(&next)?;
         let differences = differences(drive.manifest.judged(), next.judgements.last());
         Ok(Again { drive: self.drive(&drive.id)?, differences })
     }
 }
 
-/// The vehicle file of the drive that holds this text, added if there is none.
-fn file_of(drive: &Drive, text: &str, next: &mut Manifest) -> Result<FileName, Error> {
+/// The file of the drive that holds this text, added if there is none; without a text the one that
+/// the drive was judged by last.
+fn file_or_last(
+    drive: &Drive,
+    paper: Paper,
+    text: Option<&str>,
+    next: &mut Manifest,
+) -> Result<Option<(FileName, String)>, Error> {
+    match text {
+        Some(text) => Ok(Some((file_of(drive, paper, text, next)?, text.to_owned()))),
+        None => last(drive, paper),
+    }
+}
+
+fn file_of(
+    drive: &Drive,
+    paper: Paper,
+    text: &str,
+    next: &mut Manifest,
+) -> Result<FileName, Error> {
     let hash = disk::sha256(text.as_bytes());
-    let same = |f: &&KeptFile| matches!(f.name.role(), Role::Vehicle(_)) && f.sha256 == hash;
+    let same = |f: &&KeptFile| paper.number(&f.name).is_some() && f.sha256 == hash;
     if let Some(file) = next.files.iter().find(same) {
         return Ok(file.name.clone());
     }
-    let mut name = free_vehicle(next);
+    let taken = next.files.iter().filter_map(|f| paper.number(&f.name)).max().unwrap_or(0);
+    let mut number = taken + 1;
     // One that was written by a judgement that was cut off is passed over, never overwritten.
-    while name.below(&drive.folder).symlink_metadata().is_ok() {
-        let Role::Vehicle(n) = name.role() else { break };
-        name = FileName::vehicle(n + 1);
+    while paper.name(number).below(&drive.folder).symlink_metadata().is_ok() {
+        number += 1;
     }
+    let name = paper.name(number);
     disk::appear(&name.below(&drive.folder), text.as_bytes())?;
     next.files.push(kept(&drive.folder, name.clone())?);
     Ok(name)
 }
 
-/// The vehicle file of the newest judgement that has one, else the drive's first.
-fn last_vehicle(drive: &Drive) -> Result<Option<(FileName, String)>, Error> {
+/// The vehicle file or hand sheet of the newest judgement that has one, else the drive's first.
+fn last(drive: &Drive, paper: Paper) -> Result<Option<(FileName, String)>, Error> {
     let m = &drive.manifest;
-    let judged_by = m.judgements.iter().rev().find_map(|j| j.vehicle_file.clone());
+    let judged_by = m.judgements.iter().rev().find_map(|j| match paper {
+        Paper::Vehicle => j.vehicle_file.clone(),
+        Paper::Hand => j.hand_file.clone(),
+    });
     let first = || {
-        let vehicle = |f: &&KeptFile| matches!(f.name.role(), Role::Vehicle(_));
-        m.files.iter().find(vehicle).map(|f| f.name.clone())
+        let is_such = |f: &&KeptFile| paper.number(&f.name).is_some();
+        m.files.iter().find(is_such).map(|f| f.name.clone())
     };
     let Some(name) = judged_by.or_else(first) else { return Ok(None) };
-    let text = vehicle_text(drive, &name)?;
+    let text = paper_text(drive, &name)?;
     Ok(Some((name, text)))
 }

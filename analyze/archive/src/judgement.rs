@@ -3,14 +3,15 @@
 use crate::archive::Drive;
 use crate::disk;
 use crate::error::Error;
-use crate::manifest::{Judgement, KeptFile, Manifest};
+use crate::manifest::{Judgement, KeptFile, Manifest, SCHEMA};
 use crate::name::{FileName, Role, report_folder};
 use std::path::Path;
+use wheelwitness_analyze::assemble::Beside;
 use wheelwitness_analyze::result::DriveResult;
 
-/// Judges a capture folder by a vehicle file (text and name) or by the one inside, and writes the
-/// report into a folder that does not exist yet. The error is for reading, in plain words.
-pub type Judge<'a> = dyn Fn(&Path, Option<(&str, &str)>, &Path) -> Result<DriveResult, String> + 'a;
+/// Judges a capture folder by what lies beside it, and writes the report into a folder that does
+/// not exist yet. The error is for reading, in plain words.
+pub type Judge<'a> = dyn Fn(&Path, Beside<'_>, &Path) -> Result<DriveResult, String> + 'a;
 
 /// Who judges, and when.
 pub struct Bench<'a> {
@@ -22,15 +23,64 @@ pub struct Bench<'a> {
     pub now_ns: i64,
 }
 
-/// The text and name of the vehicle file, and which file of the drive it is.
-#[derive(Debug, Clone, Copy)]
-pub struct By<'a> {
-    /// Its text.
-    pub text: &'a str,
-    /// What complaints call it.
-    pub called: &'a str,
-    /// Its name in the drive's folder.
-    pub file: &'a FileName,
+/// Texts that a drive is judged by besides its capture.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Texts<'a> {
+    /// Of a vehicle file.
+    pub vehicle: Option<&'a str>,
+    /// Of a hand sheet.
+    pub hand: Option<&'a str>,
+}
+
+/// What a drive is judged by: files of its folder, each with its text.
+#[derive(Debug, Clone, Default)]
+pub struct By {
+    /// The vehicle file.
+    pub vehicle: Option<(FileName, String)>,
+    /// The hand sheet.
+    pub hand: Option<(FileName, String)>,
+}
+
+impl By {
+    fn beside(&self) -> Beside<'_> {
+        Beside { vehicle: borrowed(&self.vehicle), hand: borrowed(&self.hand) }
+    }
+
+    fn files(&self) -> [Option<FileName>; 2] {
+        [&self.vehicle, &self.hand].map(|of| of.as_ref().map(|(name, _)| name.clone()))
+    }
+}
+
+/// Text and name of a file.
+fn borrowed(file: &Option<(FileName, String)>) -> Option<(&str, &str)> {
+    file.as_ref().map(|(name, text)| (text.as_str(), name.as_str()))
+}
+
+/// Files that a drive may hold several of, by number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Paper {
+    /// Vehicle files.
+    Vehicle,
+    /// Hand sheets.
+    Hand,
+}
+
+impl Paper {
+    /// The name of this number.
+    pub fn name(self, number: u32) -> FileName {
+        match self {
+            Paper::Vehicle => FileName::vehicle(number),
+            Paper::Hand => FileName::hand(number),
+        }
+    }
+
+    /// The number of a name, where it is one of these.
+    pub fn number(self, name: &FileName) -> Option<u32> {
+        match (self, name.role()) {
+            (Paper::Vehicle, Role::Vehicle(n)) | (Paper::Hand, Role::Hand(n)) => Some(n),
+            _ => None,
+        }
+    }
 }
 
 impl Bench<'_> {
@@ -39,20 +89,22 @@ impl Bench<'_> {
     pub fn sit(
         &self,
         folder: &Path,
-        by: Option<By<'_>>,
+        by: &By,
         manifest: &mut Manifest,
     ) -> Result<Option<DriveResult>, Error> {
+        if by.hand.is_some() {
+            manifest.schema = SCHEMA.into();
+        }
         let number = free_number(folder, manifest);
         let building = folder.join(format!(".{}.partial", report_folder(number)));
         disk::remove_folder(&building)?;
-        let vehicle = by.map(|b| (b.text, b.called));
-        match (self.judge)(&folder.join("capture"), vehicle, &building) {
+        match (self.judge)(&folder.join("capture"), by.beside(), &building) {
             Ok(result) => {
                 let place = folder.join(report_folder(number));
                 disk::settle(&building, &place)?;
                 manifest.files.extend(listed(folder, &place, number)?);
-                let file = by.map(|b| b.file.clone());
-                manifest.judgements.push(Judgement::of(&result, number, self.now_ns, file));
+                let judgement = Judgement::of(&result, number, self.now_ns, by.files());
+                manifest.judgements.push(judgement);
                 Ok(Some(result))
             }
             Err(why) => {
@@ -92,22 +144,13 @@ pub fn kept(folder: &Path, name: FileName) -> Result<KeptFile, Error> {
     Ok(KeptFile { name, bytes, sha256 })
 }
 
-/// The next free number of a vehicle file.
-pub fn free_vehicle(manifest: &Manifest) -> FileName {
-    let number = |f: &KeptFile| match f.name.role() {
-        Role::Vehicle(n) => n,
-        _ => 0,
-    };
-    FileName::vehicle(manifest.files.iter().map(number).max().unwrap_or(0) + 1)
-}
+/// Largest vehicle file or hand sheet that is read.
+const MOST_PAPER_BYTES: u64 = 4 * 1024 * 1024;
 
-/// Largest vehicle file that is read.
-const MOST_VEHICLE_BYTES: u64 = 4 * 1024 * 1024;
-
-/// Text of a vehicle file of a drive.
-pub fn vehicle_text(drive: &Drive, name: &FileName) -> Result<String, Error> {
+/// Text of a vehicle file or a hand sheet of a drive.
+pub fn paper_text(drive: &Drive, name: &FileName) -> Result<String, Error> {
     let path = name.below(&drive.folder);
-    let bytes = disk::read_capped(&path, MOST_VEHICLE_BYTES)?;
+    let bytes = disk::read_capped(&path, MOST_PAPER_BYTES)?;
     String::from_utf8(bytes).map_err(|_| Error::Unfit(format!("{}: is no text", path.display())))
 }
 

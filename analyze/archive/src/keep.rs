@@ -3,8 +3,8 @@
 use crate::archive::{ARRIVING, Archive, Drive};
 use crate::disk;
 use crate::error::Error;
-use crate::judgement::{Bench, By, kept};
-use crate::manifest::{Manifest, Note, Recording, SCHEMA, Source};
+use crate::judgement::{Bench, By, Paper, Texts, kept};
+use crate::manifest::{Manifest, Note, Recording, SCHEMA_WITHOUT_HAND, Source};
 use crate::name::{DriveId, FileName};
 use std::path::Path;
 use wheelwitness_analyze::survey::Survey;
@@ -12,11 +12,11 @@ use wheelwitness_capture::read::CaptureReader;
 
 impl Archive {
     /// Keeps a capture. The original is only read; the drive appears under its name complete or
-    /// not at all. With a vehicle file (its text), that one is kept and judged by.
+    /// not at all. A vehicle file or a hand sheet that is given is kept and judged by.
     pub fn keep(
         &self,
         capture: &Path,
-        vehicle: Option<&str>,
+        texts: Texts<'_>,
         note: Option<&str>,
         bench: &Bench<'_>,
     ) -> Result<Drive, Error> {
@@ -33,7 +33,8 @@ impl Archive {
         let mut manifest = empty(id.clone(), recording, bench.now_ns);
         manifest.notes.extend(note.map(|text| new_note(text, bench.now_ns)));
         copy_capture(capture, &building, &mut manifest)?;
-        judge_new(&building, vehicle.or(inside.as_deref()), bench, &mut manifest)?;
+        let vehicle = texts.vehicle.or(inside.as_deref());
+        judge_new(&building, Texts { vehicle, ..texts }, bench, &mut manifest)?;
         let bytes = manifest.text();
         disk::write_new(&manifest.file_name().below(&building), bytes.as_bytes())?;
         disk::sync_all_below(&building)?;
@@ -100,7 +101,7 @@ fn recorded(capture: &Path) -> Result<(Recording, Option<String>), Error> {
 
 fn empty(drive: DriveId, recording: Recording, now_ns: i64) -> Manifest {
     Manifest {
-        schema: SCHEMA.into(),
+        schema: SCHEMA_WITHOUT_HAND.into(),
         generation: 1,
         previous: None,
         drive,
@@ -139,15 +140,18 @@ fn copy_capture(capture: &Path, into: &Path, manifest: &mut Manifest) -> Result<
 
 fn judge_new(
     folder: &Path,
-    vehicle: Option<&str>,
+    texts: Texts<'_>,
     bench: &Bench<'_>,
     manifest: &mut Manifest,
 ) -> Result<(), Error> {
-    let file = FileName::vehicle(1);
-    if let Some(text) = vehicle {
-        disk::write_new(&file.below(folder), text.as_bytes())?;
-        manifest.files.push(kept(folder, file.clone())?);
-    }
-    let by = vehicle.map(|text| By { text, called: file.as_str(), file: &file });
-    bench.sit(folder, by, manifest).map(|_| ())
+    let mut file = |paper: Paper, text: Option<&str>| -> Result<_, Error> {
+        let Some(text) = text else { return Ok(None) };
+        let name = paper.name(1);
+        disk::write_new(&name.below(folder), text.as_bytes())?;
+        manifest.files.push(kept(folder, name.clone())?);
+        Ok(Some((name, text.to_owned())))
+    };
+    let vehicle = file(Paper::Vehicle, texts.vehicle)?;
+    let by = By { vehicle, hand: file(Paper::Hand, texts.hand)? };
+    bench.sit(folder, &by, manifest).map(|_| ())
 }

@@ -7,6 +7,7 @@
 //!     manifest-000001-60303ae22b998861.json   what was known before the last note or judgement
 //!     capture/segment-000001.wwc ...          the recording
 //!     vehicle-000001.toml                     the vehicle file as it was
+//!     hand-000001.toml                        the hand sheet, where something was turned by hand
 //!     report-000001/result.json ...           the report of judgement 1
 //! ```
 //!

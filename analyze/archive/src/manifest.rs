@@ -1,6 +1,7 @@
 //! The manifest of a drive: what it is, what is in its folder, what was found and noted.
 //!
-//! Frozen as `wheelwitness-drive/1` in `SCHEMAS.md`.
+//! Frozen as `wheelwitness-drive/1` and `/2` in `SCHEMAS.md`: a drive without a hand sheet is
+//! written as 1, so that programs that know no hand sheets read it.
 
 use crate::disk::sha256;
 use crate::name::{DriveId, FileName, Role};
@@ -8,8 +9,11 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use wheelwitness_analyze::result::{DriveResult, Hole, Verdict};
 
-/// Name and version of the manifest format.
-pub const SCHEMA: &str = "wheelwitness-drive/1";
+/// Name and newest version of the manifest format: drives with a hand sheet.
+pub const SCHEMA: &str = "wheelwitness-drive/2";
+
+/// Name and version of the manifest of a drive without one.
+pub const SCHEMA_WITHOUT_HAND: &str = "wheelwitness-drive/1";
 
 /// Largest manifest that is read, in bytes.
 pub const MOST_BYTES: u64 = 16 * 1024 * 1024;
@@ -21,7 +25,7 @@ pub const MOST_FILES: usize = 10_000;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Manifest {
-    /// [`SCHEMA`].
+    /// [`SCHEMA`] or [`SCHEMA_WITHOUT_HAND`].
     pub schema: String,
     /// 1 when the drive was kept, one more with every note and judgement.
     pub generation: u32,
@@ -108,6 +112,9 @@ pub struct Judgement {
     pub program: String,
     /// The vehicle file that it was judged by; `null` when there was none.
     pub vehicle_file: Option<FileName>,
+    /// The hand sheet that it was judged by, if one was given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hand_file: Option<FileName>,
     /// Name of the vehicle in that file.
     pub vehicle: Option<String>,
     /// Why there is no result; `null` when there is one.
@@ -218,6 +225,11 @@ impl Manifest {
         }
     }
 
+    fn has_hand_sheet(&self) -> bool {
+        let is_sheet = |f: &KeptFile| matches!(f.name.role(), Role::Hand(_));
+        self.judgements.iter().any(|j| j.hand_file.is_some()) || self.files.iter().any(is_sheet)
+    }
+
     /// The newest judgement that has a result.
     pub fn judged(&self) -> Option<&Judgement> {
         self.judgements.iter().rev().find(|j| j.failed.is_none())
@@ -253,7 +265,15 @@ fn parse(bytes: &[u8]) -> Result<Manifest, NoManifest> {
     let head: Head = serde_json::from_slice(bytes).map_err(shape)?;
     match version(&head.schema) {
         Some(v) if Some(v) > version(SCHEMA) => Err(NoManifest::Newer(head.schema)),
-        Some(1) => serde_json::from_slice(bytes).map_err(shape),
+        Some(v @ (1 | 2)) => {
+            let manifest: Manifest = serde_json::from_slice(bytes).map_err(shape)?;
+            match v == 1 && manifest.has_hand_sheet() {
+                true => {
+                    Err(NoManifest::Shape("a hand sheet, which version 1 does not have".into()))
+                }
+                false => Ok(manifest),
+            }
+        }
         _ => Err(NoManifest::Shape(format!("it calls itself {:?}", head.schema))),
     }
 }
@@ -268,7 +288,7 @@ impl Judgement {
         result: &DriveResult,
         number: u32,
         at_wall_ns: i64,
-        vehicle_file: Option<FileName>,
+        [vehicle_file, hand_file]: [Option<FileName>; 2],
     ) -> Self {
         let mut modes: Vec<String> = Vec::new();
         for mode in result.modes.iter().filter_map(|m| m.mode.as_ref()) {
@@ -286,6 +306,7 @@ impl Judgement {
             at_wall_ns,
             program: result.program.version.clone(),
             vehicle_file,
+            hand_file,
             vehicle: Some(result.vehicle.name.clone()),
             failed: None,
             distance_m: result.distance_m,
@@ -301,6 +322,7 @@ impl Judgement {
             at_wall_ns,
             program: program.into(),
             vehicle_file: None,
+            hand_file: None,
             vehicle: None,
             failed: Some(why.into()),
             distance_m: None,

@@ -95,6 +95,8 @@ pub enum Role {
     Segment,
     /// A vehicle file: its number.
     Vehicle(u32),
+    /// A hand sheet: its number.
+    Hand(u32),
     /// The result of a judgement: its number.
     Result(u32),
     /// A page, summary or figure of a judgement, which can be made again: its number.
@@ -122,6 +124,11 @@ impl FileName {
     /// Vehicle file by number.
     pub fn vehicle(number: u32) -> FileName {
         FileName(format!("vehicle-{number:06}.toml"))
+    }
+
+    /// Hand sheet by number.
+    pub fn hand(number: u32) -> FileName {
+        FileName(format!("hand-{number:06}.toml"))
     }
 
     /// Result of a judgement by number.
@@ -190,6 +197,9 @@ fn role(text: &str) -> Option<Role> {
     if let Some(rest) = text.strip_prefix("vehicle-") {
         return numbered(rest.strip_suffix(".toml")?).map(Role::Vehicle);
     }
+    if let Some(rest) = text.strip_prefix("hand-") {
+        return numbered(rest.strip_suffix(".toml")?).map(Role::Hand);
+    }
     if let Some(rest) = text.strip_prefix("manifest-") {
         let (number, hash) = rest.strip_suffix(".json")?.split_once('-')?;
         let sound = hash.len() == HASH_DIGITS && hash.bytes().all(is_hex);
@@ -230,6 +240,7 @@ mod tests {
             "report-000012/figures/selections-2.png",
             "manifest-000001-0123456789abcdef.json",
             "vehicle-000002.toml",
+            "hand-000001.toml",
             "capture/segment-000001.wwc",
         ] {
             assert!(FileName::parse(good).is_some(), "{good}");
@@ -241,6 +252,8 @@ mod tests {
             "report-000000/result.json",
             "manifest-000001-0123456789abcdeF.json",
             "vehicle-000002.toml/",
+            "hand-000000.toml",
+            "hand-1.toml",
             "/vehicle-000002.toml",
             "capture\\segment-000001.wwc",
             "capture/segment-1.wwc",

@@ -77,8 +77,8 @@ impl Open {
 const ROCKING_MPS: f64 = 0.5;
 
 /// What rocking leaves open, edges. An edge too many is rare (a few in a thousand rests of
-/// simulated vehicles); with this much, one of them stays within two or three standard uncertainties
-/// of a period with a usual number of rests.
+/// simulated vehicles); with this much, one of them stays within two or three standard
+/// uncertainties of a period with a usual number of rests.
 const ROCKED_EDGES: f64 = 0.17;
 
 /// A stretch of steps with about one curvature: one row of the fit.
@@ -268,9 +268,8 @@ pub struct PeriodFold {
     /// Steps in which one output stood still while the other turned and no lifted wheel explains
     /// it: a silent sensor.
     pub silent_steps: u32,
-    /// Steps in which the input stood still while an output turned.
+    /// Steps in which the input gave no edge while the outputs turned by more than two of them.
     pub input_silent_steps: u32,
-    was_input_silent: bool,
     /// How far the outputs went apart at once, beyond the share of the demand that a lock may let
     /// through; turns.
     pub parted: Parted,
@@ -337,7 +336,6 @@ impl PeriodFold {
             ended_us: None,
             silent_steps: 0,
             input_silent_steps: 0,
-            was_input_silent: false,
             parted: Parted { share: locked_max, ..Parted::default() },
         }
     }
@@ -345,7 +343,6 @@ impl PeriodFold {
     /// Takes one motion in.
     pub fn push(&mut self, m: &Motion, standstill: Standstill) {
         if self.seen_us.replace(m.end_us) != Some(m.start_us) {
-            self.was_input_silent = false;
             self.cut();
             self.parted.low = None;
             self.ended_us = None;
@@ -368,8 +365,7 @@ impl PeriodFold {
             self.silent_steps += u32::from(!m.is_under_floor());
             return self.cut();
         }
-        let silent = self.is_input_silent(m);
-        self.input_silent_steps += u32::from(silent);
+        self.input_silent_steps += u32::from(self.is_input_silent(m));
         match &mut self.open {
             Some((s, last)) if s.lifted == lifted && s.continues_with(m) => {
                 s.take(m, self.range);
@@ -382,7 +378,6 @@ impl PeriodFold {
                 self.open = Some((s, m.clone()));
             }
         }
-        self.doubt_input(silent);
     }
 
     /// True where the input must have given edges and gave none.
@@ -392,21 +387,6 @@ impl PeriodFold {
         // The carrier makes what both outputs make, or a share of the one that turns.
         let carrier = front.min(rear).max(LEAST_SHARE * front.max(rear));
         self.range * carrier > 2.0 * input.edge
-    }
-
-    /// Where the input fell silent, and right before and after it, some of its edges are missing.
-    fn doubt_input(&mut self, silent: bool) {
-        let was_silent = std::mem::replace(&mut self.was_input_silent, silent);
-        let Some((open, _)) = &mut self.open else { return };
-        if silent || was_silent {
-            open.input = None;
-        }
-        if silent
-            && let Some(before) = self.done.last_mut()
-            && before.end_us == open.start_us
-        {
-            before.input = None;
-        }
     }
 
     fn cut(&mut self) {

@@ -153,22 +153,22 @@ fn locks(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
                 demanded(&all.found)
             ),
         ),
-        _ if fits == Verdict::Proven && parted(drive, &all.found).is_some() => Finding::undecided(
+        _ if fits == Verdict::Proven && slip_may_cancel(&all.found) => Finding::undecided(
+            scope,
+            "slip-may-cancel",
+            format!(
+                "allowance {value}, but in turns as wide as these, rear wheels that slip would \
+                 have kept the outputs together without a lock"
+            ),
+            exercise_next_step(mode),
+        ),
+        _ if fits == Verdict::Proven => Finding::undecided(
             scope,
             "parted-beyond-play",
             format!(
                 "allowance {value}, but the outputs parted by {:.2} turns at once, more than play \
                  allows: the lock may not have held all the time",
                 parted(drive, &all.found).unwrap_or_default()
-            ),
-            exercise_next_step(mode),
-        ),
-        _ if fits == Verdict::Proven => Finding::undecided(
-            scope,
-            "slip-may-cancel",
-            format!(
-                "allowance {value}, but in turns as wide as these, rear wheels that slip would \
-                 have kept the outputs together without a lock"
             ),
             exercise_next_step(mode),
         ),

@@ -1,5 +1,6 @@
 //! `range-ratio`: input against outputs, by the ratio declared for each range.
 
+use super::share::INPUT_SILENT;
 use super::{Finding, limit, period, word};
 use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
@@ -80,6 +81,10 @@ fn evidence<'a>(
     if let Some(why) = drive.unsound() {
         return no("sensors-unsound", &why, "repair the sensor and drive again".into());
     }
+    if drive.motions.was_input_silent(&drive.vehicle) {
+        let next = "check the sensor's gap and wiring and drive again".into();
+        return no("sensor-silent", INPUT_SILENT, next);
+    }
     let share = drive.vehicle.center.front_share();
     let mode = |p: &Engagement| &drive.vehicle.modes[p.engaged.mode];
     let in_range: Vec<&Engagement> = drive
@@ -88,13 +93,8 @@ fn evidence<'a>(
         .iter()
         .filter(|p| p.engaged.certain && !p.was_silent() && mode(p).range == name)
         .collect();
-    if !in_range.is_empty() && in_range.iter().all(|p| p.was_input_silent()) {
-        let next = "check the sensor's gap and wiring and drive again".into();
-        return no("sensor-silent", "the input's sensor was silent while the outputs turned", next);
-    }
     let found: Vec<_> = in_range
         .into_iter()
-        .filter(|p| !p.was_input_silent())
         .filter_map(|p| Some((p, range_ratio(&p.segments, mode(p).coupling, share)?)))
         .collect();
     if found.is_empty() {

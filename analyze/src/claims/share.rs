@@ -19,6 +19,9 @@ const NOT_DRIVEN: f64 = 0.5;
 /// A front whose share is smaller than this is called released (common practice).
 pub const RELEASED_SHARE: f64 = 0.15;
 
+/// Why what the input says is not used.
+pub const INPUT_SILENT: &str = "the input's sensor was silent while the outputs turned";
+
 /// A share in every period that tells it.
 pub type Shares<'a> = Vec<(&'a Engagement, Estimate)>;
 
@@ -42,8 +45,7 @@ pub fn shares<'a>(drive: &Drive, mode: &Mode, periods: &[&'a Engagement]) -> Sha
     let is_direct = drive.vehicle.ranges.get(&mode.range).is_none_or(|r| *r == 1.0);
     periods
         .iter()
-        .filter(|p| !p.was_silent() && !p.was_input_silent())
-        .filter(|p| is_direct || !is_range_wrong(drive, mode, p))
+        .filter(|p| !p.was_silent() && (is_direct || !is_range_wrong(drive, mode, p)))
         .filter_map(|p| Some((*p, front_share(&p.segments, backlash)?)))
         .collect()
 }
@@ -108,6 +110,10 @@ pub fn told_of<'a>(
     if let Some(why) = drive.unsound() {
         return no("sensors-unsound", &why, "repair the sensor and drive again".into());
     }
+    if drive.motions.was_input_silent(&drive.vehicle) {
+        let next = "check the sensor's gap and wiring and drive again".into();
+        return no("sensor-silent", INPUT_SILENT, next);
+    }
     let found = shares(drive, mode, periods);
     match (found.is_empty(), periods.is_empty()) {
         (false, _) => Ok(found),
@@ -115,14 +121,8 @@ pub fn told_of<'a>(
             no("mode-not-driven", "this mode was never driven", exercise_next_step(mode))
         }
         (true, false) => {
-            let silent = "the case input was silent while the outputs turned";
-            let reason = match periods.iter().all(|p| p.was_input_silent()) {
-                true => silent,
-                false => {
-                    "the outputs hardly differed in this mode, or input and outputs do not fit the \
-                     declared range"
-                }
-            };
+            let reason = "the outputs hardly differed in this mode, or input and outputs do not \
+                          fit the declared range";
             no("outputs-did-not-differ", reason, exercise_next_step(mode))
         }
     }

@@ -1,8 +1,9 @@
 //! Well-formed inputs, written by our own encoders or by hand in this file: where fuzzing begins.
 
 use std::path::PathBuf;
+use wheelwitness_analyze::assemble::Beside;
 use wheelwitness_archive::archive::Archive;
-use wheelwitness_archive::judgement::Bench;
+use wheelwitness_archive::judgement::{Bench, Texts};
 use wheelwitness_capture::board::{
     Channel, Counts, Errors, Identity, Says, Sentence, Switch, Tally,
 };
@@ -225,7 +226,7 @@ fn kept() -> Option<(Vec<u8>, Vec<u8>)> {
     std::fs::create_dir_all(&place.0).ok()?;
     let capture = place.0.join("capture");
     record(DirStorage::create(&capture).ok()?, 2);
-    let judge = |_: &std::path::Path, _: Option<(&str, &str)>, into: &std::path::Path| {
+    let judge = |_: &std::path::Path, _: Beside<'_>, into: &std::path::Path| {
         let result = wheelwitness_analyze::report::json::read(RESULT).map_err(|e| e.to_string())?;
         let text = wheelwitness_analyze::report::json::write(&result);
         std::fs::create_dir_all(into).map_err(|e| e.to_string())?;
@@ -234,7 +235,7 @@ fn kept() -> Option<(Vec<u8>, Vec<u8>)> {
     };
     let archive = Archive::open_or_make(&place.0.join("archive")).ok()?;
     let bench = Bench { judge: &judge, program: "0.0.1", now_ns: 1_779_021_100_000_000_000 };
-    let drive = archive.keep(&capture, None, None, &bench).ok()?;
+    let drive = archive.keep(&capture, Texts::default(), None, &bench).ok()?;
     let pack = place.0.join("pack");
     archive.pack(&drive, &pack).ok()?;
     Some((drive.manifest.text().into_bytes(), std::fs::read(pack).ok()?))

@@ -1,12 +1,13 @@
 //! `archive rejudge`.
 
-use super::{Ended, bench, open, told, words};
+use super::{Ended, bench, open, texts, told, words};
 use crate::exit;
-use crate::judge_cmd::read_vehicle;
+use crate::judge_cmd::{read_hand, read_vehicle};
 use crate::terminal::say;
 use clap::Args;
 use std::path::{Path, PathBuf};
 use wheelwitness_archive::archive::{Archive, Drive};
+use wheelwitness_archive::judgement::Texts;
 
 /// Arguments of `archive rejudge`.
 #[derive(Debug, Args)]
@@ -17,15 +18,19 @@ pub struct RejudgeArgs {
     /// Judge by this vehicle file; it is kept with each drive
     #[arg(long, value_name = "FILE")]
     pub vehicle: Option<PathBuf>,
+    /// Judge by this hand sheet too; it is kept with each drive
+    #[arg(long, value_name = "FILE")]
+    pub hand: Option<PathBuf>,
 }
 
 const REJUDGE_NOTES: &str = "\
-The earlier judgement and its report stay beside the new one. Without --vehicle, a drive is judged
-by the vehicle file that it was judged by last.";
+The earlier judgement and its report stay beside the new one. Without --vehicle or --hand,
+a drive is judged by the vehicle file and the hand sheet that it was judged by last.";
 
 pub(super) fn rejudge(at: &Path, args: &RejudgeArgs) -> Ended {
-    let vehicle = read_vehicle(args.vehicle.as_deref())?;
-    let text = vehicle.as_ref().map(|v| v.0.as_str());
+    let (vehicle, hand) =
+        (read_vehicle(args.vehicle.as_deref())?, read_hand(args.hand.as_deref())?);
+    let by = texts(&vehicle, &hand);
     let archive = open(at)?;
     let drives = if args.drives.is_empty() {
         archive.list().map_err(told)?.drives
@@ -35,7 +40,7 @@ pub(super) fn rejudge(at: &Path, args: &RejudgeArgs) -> Ended {
     };
     let mut code = exit::DONE;
     for drive in &drives {
-        if !one(&archive, drive, text)? {
+        if !one(&archive, drive, by)? {
             code = exit::UNREADABLE;
         }
     }
@@ -43,12 +48,8 @@ pub(super) fn rejudge(at: &Path, args: &RejudgeArgs) -> Ended {
 }
 
 /// Judges one drive again and prints what is otherwise; false if there is no result.
-pub(super) fn one(
-    archive: &Archive,
-    drive: &Drive,
-    vehicle: Option<&str>,
-) -> Result<bool, (i32, String)> {
-    let again = archive.rejudge(drive, vehicle, &bench()).map_err(told)?;
+pub(super) fn one(archive: &Archive, drive: &Drive, by: Texts<'_>) -> Result<bool, (i32, String)> {
+    let again = archive.rejudge(drive, by, &bench()).map_err(told)?;
     let newest = again.drive.manifest.judgements.last();
     if let Some(why) = newest.and_then(|j| j.failed.as_ref()) {
         say(&format!("{}: no result: {}\n", drive.id, words::line(why)));

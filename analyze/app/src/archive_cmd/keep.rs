@@ -1,8 +1,8 @@
 //! `archive keep` and `archive note`.
 
-use super::{Ended, bench, now_ns, open, told, words};
+use super::{Ended, bench, now_ns, open, texts, told, words};
 use crate::exit;
-use crate::judge_cmd::read_vehicle;
+use crate::judge_cmd::{read_hand, read_vehicle};
 use crate::terminal::say;
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -18,15 +18,18 @@ pub struct KeepArgs {
     /// Keep and judge by this vehicle file instead of the one in the capture
     #[arg(long, value_name = "FILE")]
     pub vehicle: Option<PathBuf>,
+    /// Keep and judge by this hand sheet too: what was turned by hand in this recording
+    #[arg(long, value_name = "FILE")]
+    pub hand: Option<PathBuf>,
     /// A first note
     #[arg(long, value_name = "TEXT")]
     pub note: Option<String>,
 }
 
 const KEEP_NOTES: &str = "\
-The drive's folder appears complete or not at all, with the capture, the vehicle file, the report
-and a manifest with the hash of every file. A capture that cannot be judged yet is kept all the
-same. Example:
+The drive's folder appears complete or not at all, with the capture, the vehicle file, the hand
+sheet if there is one, the report and a manifest with the hash of every file. A capture that cannot
+be judged yet is kept all the same. Example:
   wheelwitness archive keep drives/first --note \"new rear tyres\"";
 
 /// Arguments of `archive note`.
@@ -39,10 +42,10 @@ pub struct NoteArgs {
 }
 
 pub(super) fn keep(at: &Path, args: &KeepArgs) -> Ended {
-    let vehicle = read_vehicle(args.vehicle.as_deref())?;
-    let text = vehicle.as_ref().map(|v| v.0.as_str());
+    let (vehicle, hand) =
+        (read_vehicle(args.vehicle.as_deref())?, read_hand(args.hand.as_deref())?);
     let archive = Archive::open_or_make(at).map_err(told)?;
-    let kept = archive.keep(&args.capture, text, args.note.as_deref(), &bench());
+    let kept = archive.keep(&args.capture, texts(&vehicle, &hand), args.note.as_deref(), &bench());
     let drive = kept.map_err(told)?;
     say(&words::whole(&drive));
     let holes = &drive.manifest.recording.holes;

@@ -12,11 +12,12 @@ use crate::terminal::complain;
 use clap::{Args, Subcommand};
 use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
+use wheelwitness_analyze::assemble::Beside;
 use wheelwitness_analyze::report;
 use wheelwitness_analyze::result::DriveResult;
 use wheelwitness_archive::archive::Archive;
 use wheelwitness_archive::error::Error;
-use wheelwitness_archive::judgement::Bench;
+use wheelwitness_archive::judgement::{Bench, Texts};
 
 /// Arguments of `archive`.
 #[derive(Debug, Args)]
@@ -89,15 +90,20 @@ fn open(at: &Path) -> Result<Archive, (i32, String)> {
 }
 
 /// Judges a capture and writes its report, as `wheelwitness judge` does.
-fn judge(
-    capture: &Path,
-    vehicle: Option<(&str, &str)>,
-    into: &Path,
-) -> Result<DriveResult, String> {
-    let judged = crate::judge_cmd::judge_by(capture, vehicle, false);
+fn judge(capture: &Path, beside: Beside<'_>, into: &Path) -> Result<DriveResult, String> {
+    let judged = crate::judge_cmd::judge_with(capture, beside, false);
     let (result, series) = judged.map_err(|(_, text)| text)?;
     report::write_folder(into, &result, &series).map_err(|e| e.to_string())?;
     Ok(result)
+}
+
+/// What a drive is to be judged by.
+fn texts<'a>(
+    vehicle: &'a Option<(String, String)>,
+    hand: &'a Option<(String, String)>,
+) -> Texts<'a> {
+    let text = |of: &'a Option<(String, String)>| of.as_ref().map(|f| f.0.as_str());
+    Texts { vehicle: text(vehicle), hand: text(hand) }
 }
 
 /// This program, now.

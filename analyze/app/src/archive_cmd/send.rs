@@ -7,6 +7,7 @@ use crate::terminal::say;
 use clap::Args;
 use std::path::{Path, PathBuf};
 use wheelwitness_archive::archive::Archive;
+use wheelwitness_archive::judgement::Texts;
 use wheelwitness_archive::pack::pack_name;
 
 /// Arguments of `archive pack`.
@@ -61,7 +62,7 @@ pub(super) fn unpack(at: &Path, args: &UnpackArgs) -> Ended {
         say("The verdicts are the sender's; `wheelwitness archive rejudge` judges it here.\n");
     } else {
         say("The verdicts above are the sender's. Judged here:\n");
-        judged::one(&archive, &drive, None)?;
+        judged::one(&archive, &drive, Texts::default())?;
     }
     Ok(exit::DONE)
 }

@@ -118,9 +118,13 @@ fn judgement(drive: &Drive, j: &Judgement) -> String {
         format!("no page here; make one with: wheelwitness archive rejudge {}", drive.id)
     };
     let by = j.vehicle_file.as_ref().map_or("no vehicle file".into(), ToString::to_string);
+    let by = match &j.hand_file {
+        Some(hand) => format!("{by} and {hand}"),
+        None => by,
+    };
     let modes: Vec<String> = j.modes.iter().map(|m| line(m)).collect();
     let modes = if modes.is_empty() { "none".into() } else { modes.join(", ") };
-    format!("{head} and {by}: {}\n    modes: {modes}\n    {page}\n", tally(j))
+    format!("{head}, {by}: {}\n    modes: {modes}\n    {page}\n", tally(j))
 }
 
 fn notes(m: &Manifest) -> String {

@@ -3,10 +3,11 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU32, Ordering};
+use wheelwitness_analyze::assemble::Beside;
 use wheelwitness_analyze::report::json;
 use wheelwitness_analyze::result::{DriveResult, Verdict};
 use wheelwitness_archive::archive::{Archive, Drive};
-use wheelwitness_archive::judgement::Bench;
+use wheelwitness_archive::judgement::{Bench, Texts};
 use wheelwitness_capture::clock::{SimClock, Stamp};
 use wheelwitness_capture::record::{Kind, RecordingId, Text, title};
 use wheelwitness_capture::storage::DirStorage;
@@ -76,18 +77,24 @@ pub fn result(vehicle: &str) -> DriveResult {
 }
 
 /// Judges without reading, and refuses a drive without a vehicle file.
-pub fn judge(
-    _capture: &Path,
-    vehicle: Option<(&str, &str)>,
-    into: &Path,
-) -> Result<DriveResult, String> {
-    let (text, _) = vehicle.ok_or("there is no vehicle file")?;
-    let result = result(text);
+pub fn judge(_capture: &Path, beside: Beside<'_>, into: &Path) -> Result<DriveResult, String> {
+    let (text, _) = beside.vehicle.ok_or("there is no vehicle file")?;
+    let mut result = result(text);
+    // A hand sheet decides what was open.
+    if let Some((sheet, _)) = beside.hand {
+        result.claims[0].reason = sheet.into();
+        result.claims[0].verdict = Verdict::Disproven;
+    }
     fs::create_dir_all(into.join("figures")).unwrap();
     fs::write(into.join("result.json"), json::write(&result)).unwrap();
     fs::write(into.join("report.html"), "<!DOCTYPE html><p>page").unwrap();
     fs::write(into.join("figures/balance.svg"), "<svg/>").unwrap();
     Ok(result)
+}
+
+/// A vehicle file of this text.
+pub fn by(vehicle: &str) -> Texts<'_> {
+    Texts { vehicle: Some(vehicle), ..Texts::default() }
 }
 
 pub fn at(now_ns: i64) -> Bench<'static> {
@@ -106,7 +113,7 @@ pub fn kept(scratch: &Scratch, archive: &Archive, id: u8, days: i64) -> Drive {
     if !folder.exists() {
         capture(&folder, id, wall_ns, Some(VEHICLE));
     }
-    archive.keep(&folder, None, None, &at(wall_ns + 1)).unwrap()
+    archive.keep(&folder, Texts::default(), None, &at(wall_ns + 1)).unwrap()
 }
 
 /// Every file below a folder with its bytes.

@@ -1,9 +1,10 @@
 //! Keeping a drive, and finding it again.
 
-use crate::bench::{DAY, MAY, Scratch, VEHICLE, archive, at, capture, contents, judge, kept};
+use crate::bench::{DAY, MAY, Scratch, VEHICLE, archive, at, by, capture, contents, judge, kept};
 use std::fs;
+use wheelwitness_analyze::assemble::Beside;
 use wheelwitness_analyze::result::Verdict;
-use wheelwitness_archive::judgement::Bench;
+use wheelwitness_archive::judgement::{Bench, Texts};
 use wheelwitness_archive::search::Wanted;
 
 #[test]
@@ -14,7 +15,7 @@ fn a_kept_drive_holds_the_capture_byte_for_byte_and_the_original_is_untouched() 
     fs::write(folder.join("diary.txt"), "mine").unwrap();
     let before = contents(&folder);
     let archive = archive(&scratch, "a");
-    let drive = archive.keep(&folder, None, Some("first"), &at(MAY + 5)).unwrap();
+    let drive = archive.keep(&folder, Texts::default(), Some("first"), &at(MAY + 5)).unwrap();
     assert_eq!(drive.id.as_str(), "2026-05-17-070707070707");
     assert_eq!(contents(&folder), before);
     let copied = contents(&drive.capture());
@@ -35,7 +36,8 @@ fn a_recording_is_in_an_archive_once() {
     let scratch = Scratch::new();
     let archive = archive(&scratch, "a");
     kept(&scratch, &archive, 1, 0);
-    let again = archive.keep(&scratch.path("capture-1"), None, None, &at(MAY)).unwrap_err();
+    let again =
+        archive.keep(&scratch.path("capture-1"), Texts::default(), None, &at(MAY)).unwrap_err();
     assert!(again.to_string().contains("already"), "{again}");
     assert_eq!(archive.list().unwrap().drives.len(), 1);
 }
@@ -46,10 +48,10 @@ fn a_capture_that_cannot_be_judged_is_kept_and_says_why() {
     let folder = scratch.path("capture");
     capture(&folder, 3, MAY, None);
     let archive = archive(&scratch, "a");
-    let drive = archive.keep(&folder, None, None, &at(MAY)).unwrap();
+    let drive = archive.keep(&folder, Texts::default(), None, &at(MAY)).unwrap();
     let judgement = &drive.manifest.judgements[0];
     assert_eq!(judgement.failed.as_deref(), Some("there is no vehicle file"));
-    let again = archive.rejudge(&drive, Some(VEHICLE), &at(MAY)).unwrap();
+    let again = archive.rejudge(&drive, by(VEHICLE), &at(MAY)).unwrap();
     assert_eq!(again.drive.manifest.judgements.len(), 2);
     assert!(again.drive.manifest.judged().is_some());
 }
@@ -61,16 +63,16 @@ fn a_folder_without_one_whole_block_and_one_being_recorded_are_refused() {
     let empty = scratch.path("empty");
     fs::create_dir(&empty).unwrap();
     fs::write(empty.join("segment-000001.wwc"), "").unwrap();
-    let error = archive.keep(&empty, None, None, &at(MAY)).unwrap_err();
+    let error = archive.keep(&empty, Texts::default(), None, &at(MAY)).unwrap_err();
     assert!(error.to_string().contains("nothing to keep"), "{error}");
     let busy = scratch.path("busy");
     capture(&busy, 4, MAY, Some(VEHICLE));
     let lock = fs::File::create(busy.join("recorder.lock")).unwrap();
     lock.try_lock().unwrap();
-    let error = archive.keep(&busy, None, None, &at(MAY)).unwrap_err();
+    let error = archive.keep(&busy, Texts::default(), None, &at(MAY)).unwrap_err();
     assert!(error.to_string().contains("being recorded"), "{error}");
     drop(lock);
-    archive.keep(&busy, None, None, &at(MAY)).unwrap();
+    archive.keep(&busy, Texts::default(), None, &at(MAY)).unwrap();
 }
 
 #[test]
@@ -79,15 +81,15 @@ fn a_keeping_that_is_cut_off_leaves_no_drive_and_is_done_again() {
     let folder = scratch.path("capture");
     capture(&folder, 5, MAY, Some(VEHICLE));
     let archive = archive(&scratch, "a");
-    let cut = |_: &_, _: Option<(&str, &str)>, _: &_| -> Result<_, String> { panic!("power") };
+    let cut = |_: &_, _: Beside<'_>, _: &_| -> Result<_, String> { panic!("power") };
     let bench = Bench { judge: &cut, program: "0", now_ns: MAY };
     let done = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| {
-        archive.keep(&folder, None, None, &bench).map(|_| ())
+        archive.keep(&folder, Texts::default(), None, &bench).map(|_| ())
     }));
     assert!(done.is_err());
     let listing = archive.list().unwrap();
     assert_eq!((listing.drives.len(), listing.leftovers.len()), (0, 1));
-    archive.keep(&folder, None, None, &at(MAY)).unwrap();
+    archive.keep(&folder, Texts::default(), None, &at(MAY)).unwrap();
     let listing = archive.list().unwrap();
     assert_eq!((listing.drives.len(), listing.leftovers.len()), (1, 0));
 }

@@ -55,10 +55,12 @@ fn a_newer_format_is_refused_by_its_name_and_an_unknown_key_by_the_key() {
     let m = kept(&scratch, &archive, 1, 0).manifest;
     let text = m.text();
     assert_eq!(read(1, &text).as_ref(), Ok(&m));
-    let newer = text.replace("wheelwitness-drive/1", "wheelwitness-drive/2");
+    let newer = text.replace("wheelwitness-drive/1", "wheelwitness-drive/3");
     let error = read(1, &newer).unwrap_err();
-    assert_eq!(error, NoManifest::Newer("wheelwitness-drive/2".into()));
+    assert_eq!(error, NoManifest::Newer("wheelwitness-drive/3".into()));
     assert!(error.to_string().contains("use a newer wheelwitness"));
+    let sheet = text.replace("vehicle-000001.toml", "hand-000001.toml");
+    assert!(read(1, &sheet).unwrap_err().to_string().contains("hand sheet"), "version 1 has none");
     let unknown = text.replacen("  \"notes\"", "  \"colour\": 3,\n  \"notes\"", 1);
     assert!(read(1, &unknown).unwrap_err().to_string().contains("`colour`"));
     for other in ["", "{}", "[]", "{\"schema\": \"something/1\"}", "\u{0}\u{0}"] {
@@ -117,6 +119,8 @@ fn schemas_names_every_field_of_a_manifest_and_no_other() {
         missing: None,
         interruptions: 0,
     });
+    let hand = wheelwitness_archive::name::FileName::hand(1);
+    drive.manifest.judgements[0].hand_file = Some(hand);
     let mut written = BTreeSet::new();
     fields(&serde_json::from_str(&drive.manifest.text()).unwrap(), &mut written);
     let page = include_str!("../../../SCHEMAS.md");

@@ -1,8 +1,9 @@
 //! A drive as one file: out and in again.
 
-use crate::bench::{DAY, MAY, Scratch, archive, at, contents, kept};
+use crate::bench::{DAY, MAY, Scratch, archive, at, by, contents, kept};
 use std::fs;
 use std::process::Command;
+use wheelwitness_archive::judgement::Texts;
 
 #[test]
 fn a_packed_drive_arrives_whole_with_notes_and_results_and_without_pages() {
@@ -10,7 +11,7 @@ fn a_packed_drive_arrives_whole_with_notes_and_results_and_without_pages() {
     let here = archive(&scratch, "here");
     let drive = kept(&scratch, &here, 1, 0);
     let drive = here.note(&drive, "for the club", MAY).unwrap();
-    let drive = here.rejudge(&drive, Some("other"), &at(MAY + DAY)).unwrap().drive;
+    let drive = here.rejudge(&drive, by("other"), &at(MAY + DAY)).unwrap().drive;
     let pack = scratch.path("drive.tar");
     here.pack(&drive, &pack).unwrap();
     let there = archive(&scratch, "there");
@@ -28,7 +29,7 @@ fn a_packed_drive_arrives_whole_with_notes_and_results_and_without_pages() {
             );
         }
     }
-    let again = there.rejudge(&arrived, None, &at(MAY + 2 * DAY)).unwrap().drive;
+    let again = there.rejudge(&arrived, Texts::default(), &at(MAY + 2 * DAY)).unwrap().drive;
     assert!(again.folder.join("report-000003/report.html").is_file());
     assert!(there.verify(&again).unwrap().is_whole());
 }

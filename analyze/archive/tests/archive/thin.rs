@@ -4,6 +4,7 @@ use crate::bench::{DAY, MAY, Scratch, archive, at, contents, kept};
 use std::fs;
 use std::path::PathBuf;
 use wheelwitness_archive::archive::Archive;
+use wheelwitness_archive::judgement::Texts;
 use wheelwitness_archive::thin::Rule;
 
 const ALL: Rule = Rule { before_ns: Some(i64::MAX), down_to_bytes: None };
@@ -93,7 +94,7 @@ fn a_damaged_copy_and_one_without_the_newest_note_do_not_count() {
     for copies in [pack.clone(), there.folder().into()] {
         assert!(refused(&here, &[copies]).contains("newest notes"));
     }
-    let again = here.rejudge(&drive, None, &at(MAY)).unwrap().drive;
+    let again = here.rejudge(&drive, Texts::default(), &at(MAY)).unwrap().drive;
     assert!(here.verify(&again).unwrap().is_whole());
 }
 
@@ -128,7 +129,8 @@ fn age_and_size_choose_the_oldest_and_an_unset_clock_makes_no_drive_old() {
         kept(&scratch, &there, id, days);
     }
     crate::bench::capture(&scratch.path("unset"), 9, 5, Some(crate::bench::VEHICLE));
-    let unset = here.keep(&scratch.path("unset"), None, None, &at(MAY + 30 * DAY)).unwrap();
+    let unset =
+        here.keep(&scratch.path("unset"), Texts::default(), None, &at(MAY + 30 * DAY)).unwrap();
     sizes.push(unset.manifest.bytes());
     let copies = [there.folder().to_path_buf()];
     let met = |rule: Rule| -> Vec<String> {

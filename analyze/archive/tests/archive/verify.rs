@@ -3,6 +3,7 @@
 use crate::bench::{MAY, Scratch, VEHICLE, archive, at, capture, kept};
 use std::fs;
 use wheelwitness_archive::disk::sha256;
+use wheelwitness_archive::judgement::Texts;
 use wheelwitness_archive::name::FileName;
 
 #[test]
@@ -57,7 +58,7 @@ fn a_hole_that_was_there_when_the_drive_was_kept_is_no_damage() {
     bytes[middle] ^= 0x10;
     fs::write(&path, &bytes).unwrap();
     let archive = archive(&scratch, "a");
-    let drive = archive.keep(&folder, None, None, &at(MAY)).unwrap();
+    let drive = archive.keep(&folder, Texts::default(), None, &at(MAY)).unwrap();
     assert_eq!(drive.manifest.recording.holes.len(), 1);
     assert!(archive.verify(&drive).unwrap().is_whole());
 }
