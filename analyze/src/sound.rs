@@ -16,6 +16,14 @@ pub fn unsound(vehicle: &Vehicle, teeth: &[Tooth], motions: &Motions) -> Option<
         let name = place(tooth.sensor.place);
         return Some(format!("the {name} sensor counts edges that no tooth makes (noise)"));
     }
+    let slides = |t: &&Tooth| teeth.iter().any(|o| t.pattern.slides_beside(&o.pattern));
+    if let Some(tooth) = teeth.iter().filter(|t| used(t.sensor.place)).find(slides) {
+        return Some(format!(
+            "the edges of the {} sensor do not repeat once a turn: one is missing, or its \
+             pulses_per_turn is not as declared",
+            place(tooth.sensor.place)
+        ));
+    }
     // Left and right of one axle exchanged: every sum of the two stays what it is.
     let exchanged = motions.exchanged.filter(|e| !matches!(e.exchange, Exchange::Sides(_)));
     if let Some(e) = exchanged {

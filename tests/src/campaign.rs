@@ -247,7 +247,8 @@ fn call(claim: &Claim, facts: &[Fact]) -> Option<Called> {
     let u = claim.periods.iter().filter_map(|p| p.estimates.first()?.u).fold(0.0, f64::max);
     let near = |f: &&Fact| {
         let v = f.value.unwrap_or(f64::INFINITY);
-        f.limit.iter().flatten().any(|l| (v - l).abs() <= u)
+        // What is counted exactly is near nothing.
+        f.limit.iter().flatten().any(|l| u > 0.0 && (v - l).abs() <= u)
     };
     let call = match right {
         None => Call::Undecided,

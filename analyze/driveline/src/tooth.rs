@@ -7,6 +7,13 @@ use std::collections::VecDeque;
 /// Two turns that differ by more than this share are not steady running.
 const UNSTEADY: f64 = 0.04;
 
+/// Edges that scatter by less than this part of an edge about their tooth's place repeat once a
+/// turn.
+const REPEATS: f64 = 0.2;
+
+/// So many times more scatter than beside it has another cause than the vehicle's running.
+const FAR_MORE: f64 = 3.0;
+
 /// Intervals that differ by no more than this share are steady running.
 const STEADY_INTERVALS: f64 = 0.15;
 
@@ -103,7 +110,7 @@ impl Places {
         sorted.sort_by(f64::total_cmp);
         let (typical, widest) = (sorted[sorted.len() / 2], sorted[sorted.len() - 1]);
         let twice = (1.7..2.4).contains(&(widest / typical));
-        Some(sorted.len() >= 2 && twice && self.scatter() < 0.2)
+        Some(sorted.len() >= 2 && twice && self.scatter() < REPEATS)
     }
 }
 
@@ -236,6 +243,16 @@ impl ToothPattern {
     pub fn has_extra_edges(&self) -> bool {
         let frequent = self.split >= 8 && f64::from(self.split) > 0.01 * f64::from(self.intervals);
         frequent || self.halved >= LEAST_HALVED || self.jumps.are_ahead()
+    }
+
+    /// True when the places of edges are known and do not repeat once a turn, beside those of
+    /// another ring of as many teeth, which do: this one has teeth of another number, or one is
+    /// missing. How unevenly the vehicle went makes both scatter alike.
+    pub fn slides_beside(&self, other: &ToothPattern) -> bool {
+        let known = self.positions().is_some() && other.positions().is_some();
+        known
+            && self.teeth == other.teeth
+            && self.scatter() > REPEATS.max(FAR_MORE * other.scatter())
     }
 
     /// Turns that came one edge early and one edge late between two that agree.

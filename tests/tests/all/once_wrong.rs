@@ -3,7 +3,7 @@
 use wheelwitness_tests::campaign::{Call, Called, drive};
 
 /// Seed of a drive, and what deceived the analysis.
-const DRIVES: [(u64, &str); 14] = [
+const DRIVES: [(u64, &str); 16] = [
     (7061, "one of two magnets of the rear shaft was missing, so that every turn counted half"),
     (7097, "a wheel sensor was blind for 4 s and right on the whole"),
     (7106, "a few edges of noise at the input were counted as turns"),
@@ -15,6 +15,8 @@ const DRIVES: [(u64, &str); 14] = [
     (21385, "the input was silent below a speed, and so followed the output that rested"),
     (21539, "one of two magnets of the input was missing, which read as another gear"),
     (21904, "a few edges of noise at the front shaft made a lock look as if it slipped"),
+    (100049, "a row matched in passing, and the fork's last move was called a flicker"),
+    (102361, "a tooth of one of four wheels was missing, and no gap was seen"),
     (101588, "the input was blind below a speed for less than two seconds after a rest"),
     (102287, "fixes that a stalled computer read late in a heap were taken for new ones"),
     (100064, "a few edges of noise at a wheel of 48 teeth made a lock look as if it slipped"),

@@ -32,7 +32,7 @@ pub struct RowPeriod {
     pub disagreements: Vec<(String, Disagreement)>,
     /// When the row matched and had settled, in seconds; `None` if it never did.
     pub matched_s: Option<f64>,
-    /// When moreover the motor had come to rest, in seconds.
+    /// When moreover the motor had come to rest and the lamps were steady, in seconds.
     pub at_rest_s: Option<f64>,
     /// True when the switches changed to the row after a request edge that was seen.
     pub followed: bool,

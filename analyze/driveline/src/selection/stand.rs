@@ -380,10 +380,13 @@ impl Stand {
         on && self.matched.zip(last_s).is_some_and(|(m, off_s)| m.settled_s < off_s)
     }
 
-    /// When the row had matched and the motor had come to rest, in seconds.
+    /// When the row had matched, the motor had come to rest and the unit's lamps were steady, in
+    /// seconds: a row can match in passing, while the sleeve still waits.
     pub fn at_rest_s(&self) -> Option<f64> {
         let matched_s = self.matched?.settled_s;
-        Some(self.motor_off.map_or(matched_s, |off| off.settled_s.max(matched_s)))
+        let lamp = self.lamp.filter(|_| self.lamps_fit == Some(true));
+        let later = [self.motor_off, lamp].into_iter().flatten().map(|m| m.settled_s);
+        Some(later.fold(matched_s, f64::max))
     }
 
     /// From the request to the engaged row.

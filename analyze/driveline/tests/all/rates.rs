@@ -161,3 +161,22 @@ fn a_few_edges_that_no_tooth_made_are_noticed_and_a_clean_ring_has_none() {
     assert!(learned(&ring_times(&extra)).has_extra_edges(), "six edges too many in 4,000");
     assert!(!learned(&ring_times(&extra[..2])).has_extra_edges(), "two may be chance");
 }
+
+/// A ring whose edges slide past the number that it is said to have, and rings of a vehicle that
+/// runs unevenly.
+#[test]
+fn edges_that_do_not_repeat_once_a_turn_are_told_from_uneven_running() {
+    let ring = |left: i64, wobble_s: f64| {
+        let mut pattern = ToothPattern::new(48);
+        for k in 0..6_000 {
+            let turn = (k / left) as f64 + (k % left) as f64 / 48.0;
+            let time_s = 0.25 * turn + wobble_s * (2.3 * turn).sin();
+            pattern.push(Edge { index: k, time_us: (1e6 * time_s) as i64 });
+        }
+        pattern
+    };
+    let (sound, uneven, one_gone) = (ring(48, 0.0), ring(48, 0.002), ring(47, 0.0));
+    assert!(one_gone.slides_beside(&sound), "scatter {}", one_gone.scatter());
+    assert!(!sound.slides_beside(&one_gone));
+    assert!(!uneven.slides_beside(&sound), "scatter {}", uneven.scatter());
+}
