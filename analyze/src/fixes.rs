@@ -57,29 +57,25 @@ impl Fixes {
             (Some(before), Some(now)) => now == before,
             _ => arrival_s <= last.fix.time_s + BURST_S,
         };
-        let again = self.all.last().copied().filter(same);
-        if again.is_some_and(|last| last.told.is_none() && told.is_some()) {
+        let repeats = self.all.last().copied().filter(same);
+        if let Some(last) = repeats {
+            if last.told.is_some() || told.is_none() {
+                return;
+            }
             self.all.pop();
         }
-        if again.is_none_or(|last| last.told.is_none() && told.is_some()) {
-            let course_rad = course.map_or(f64::NAN, f64::to_radians);
-            self.all.push(Taken { fix: Fix { time_s: arrival_s, speed_mps, course_rad }, told });
-        }
+        let course_rad = course.map_or(f64::NAN, f64::to_radians);
+        self.all.push(Taken { fix: Fix { time_s: arrival_s, speed_mps, course_rad }, told });
     }
 
     /// The time of day as seconds that go on past midnight, by the clock that it belongs to.
     fn clock(&mut self, time: &TimeOfDay, arrival_s: f64) -> (usize, f64) {
         let of_day = time.ns() as f64 * 1e-9;
-        let Some((last_s, last_arrival_s)) = self.last else {
-            self.last = Some((of_day, arrival_s));
-            self.clocks = vec![Envelope::default()];
-            self.clocks[0].push(of_day, arrival_s);
-            return (0, of_day);
-        };
+        let (last_s, last_arrival_s) = self.last.unwrap_or((of_day, arrival_s));
         let behind = ((last_s - of_day + DAY_S / 2.0) / DAY_S).floor();
         let now_s = of_day + DAY_S * behind;
         let gained_s = now_s - last_s - (arrival_s - last_arrival_s);
-        if now_s < last_s || gained_s > SET_S {
+        if self.clocks.is_empty() || now_s < last_s || gained_s > SET_S {
             self.clocks.push(Envelope::default());
         }
         self.last = Some((now_s, arrival_s));

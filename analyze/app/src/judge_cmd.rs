@@ -81,16 +81,8 @@ pub fn judge_folder(
     capture: &Path,
     vehicle: Option<&Path>,
 ) -> Result<(DriveResult, Series), (i32, String)> {
-    judge_by(capture, named(&read_vehicle(vehicle)?), false)
-}
-
-/// Judges a capture folder by the text and name of a vehicle file, or by the one inside.
-pub fn judge_by(
-    capture: &Path,
-    vehicle: Option<(&str, &str)>,
-    progress: bool,
-) -> Result<(DriveResult, Series), (i32, String)> {
-    judge_with(capture, Beside { vehicle, ..Beside::default() }, progress)
+    let vehicle = read_vehicle(vehicle)?;
+    judge_with(capture, Beside { vehicle: named(&vehicle), ..Beside::default() }, false)
 }
 
 /// Judges a capture folder by everything that lies beside it.
@@ -107,7 +99,7 @@ pub fn judge_with(
     judge_beside(&mut reader, beside).map_err(|e| (exit::UNREADABLE, error_text(capture, &e)))
 }
 
-/// A vehicle file, borrowed.
+/// A vehicle file or a hand sheet, borrowed.
 pub fn named(vehicle: &Option<(String, String)>) -> Option<(&str, &str)> {
     vehicle.as_ref().map(|(text, name)| (text.as_str(), name.as_str()))
 }

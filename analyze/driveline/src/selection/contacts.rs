@@ -1,11 +1,12 @@
 //! The claim `contacts-clean`: no contact drops out or chatters while nothing is being selected.
 //!
-//! Quiet is a stretch in which the position switches read the row that is requested and the motor
-//! rests, without [`QUIET_MARGIN_S`] at either end. A contact *flickers* there when it leaves its
-//! level and comes back within the calm time, when it does not settle, or when it comes back so
-//! soon that nothing can have moved ([`RETURN_S`]). Several contacts that flicker in one moment
-//! have a cause in common, the supply or the ground, and say nothing against one contact; where
-//! the supply is measured and was low (as at cranking), that is told apart.
+//! Quiet is a stretch in which the position switches read the row that is requested, the motor
+//! rests and the lamps are steady, without [`QUIET_MARGIN_S`] at either end. A contact *flickers*
+//! there when it leaves its level and comes back within the calm time, when it does not settle,
+//! or when it comes back so soon that nothing can have moved ([`RETURN_S`]). Several contacts
+//! that flicker in one moment have a cause in common, the supply or the ground, and say nothing
+//! against one contact; where the supply is measured and was low (as at cranking), that is told
+//! apart.
 //!
 //! The board counts every edge, so that an event that is too short for a sentence is in the count:
 //! as long as none is missing there, none was overlooked.
