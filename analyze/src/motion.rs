@@ -262,7 +262,7 @@ fn sensing(tooth: &Tooth) -> Sensing {
     let tooth_u = match pattern {
         // The gap of a missing tooth can move: an edge too many at rest shifts the numbers.
         Some(_) if tooth.missing_tooth => tooth.pattern.scatter().max(0.001),
-        Some(_) => tooth.pattern.scatter().clamp(0.001, unlearned),
+        Some(_) => tooth.pattern.position_u().map_or(unlearned, |u| u.clamp(0.001, unlearned)),
         None => unlearned,
     };
     Sensing {

@@ -16,8 +16,8 @@ pub fn unsound(vehicle: &Vehicle, teeth: &[Tooth], motions: &Motions) -> Option<
         let name = place(tooth.sensor.place);
         return Some(format!("the {name} sensor counts edges that no tooth makes (noise)"));
     }
-    let slides = |t: &&Tooth| teeth.iter().any(|o| t.pattern.slides_beside(&o.pattern));
-    if let Some(tooth) = teeth.iter().filter(|t| used(t.sensor.place)).find(slides) {
+    let slides = |t: &&Tooth| used(t.sensor.place) && t.pattern.slides();
+    if let Some(tooth) = teeth.iter().find(slides) {
         return Some(format!(
             "the edges of the {} sensor do not repeat once a turn: one is missing, or its \
              pulses_per_turn is not as declared",

@@ -341,8 +341,9 @@ impl Track {
     }
 
     /// Phase at an instant, in turns: linear between the edges around it. The uncertainty holds
-    /// the tooth positions and what a change of speed between those edges can hide (a constant
-    /// acceleration bends the line by at most the change of rate times the gap over 16).
+    /// the tooth positions and what a change of speed between those edges can hide: a constant
+    /// acceleration bends the line at a share `s` of the gap by the change of rate over two gaps
+    /// times the gap times `s (1 - s) / 4`.
     fn phase(&self, at_us: i64) -> Option<Phase> {
         let per_turn = f64::from(self.sensing.edges_per_turn);
         let after = self.edges.partition_point(|e| e.time_us <= at_us);
@@ -365,7 +366,7 @@ impl Track {
         }
         let (from, to) = (self.position(before.index), self.position(next.index));
         let share = (at_us - before.time_us) as f64 / gap_us as f64;
-        let bend = self.rate_change(after) * gap_us as f64 / 16.0;
+        let bend = self.rate_change(after) * gap_us as f64 / 4.0 * share * (1.0 - share);
         let blind = if gap_us > STILL_US { 0.05 * edges as f64 } else { 0.0 };
         let u = (self.sensing.tooth_u.powi(2) + bend.powi(2) + blind.powi(2)).sqrt();
         Some(Phase {

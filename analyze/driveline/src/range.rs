@@ -14,8 +14,11 @@ use crate::vehicle::Coupling;
 /// Least turns of the outputs that tell a range ratio.
 pub const RANGE_MIN_TURN: f64 = 15.0;
 
-/// How far the share may be from the one of the declared coupling: it is any share from 0 to 1.
-const SHARE_U: f64 = 0.5;
+/// How far any share from 0 to 1 is from the one of the declared coupling: root of the mean square
+/// over a uniform distribution (GUM 4.3.7 about a place that need not be the middle).
+fn share_u(declared: f64) -> f64 {
+    (1.0 / 12.0 + (declared - 0.5).powi(2)).sqrt()
+}
 
 /// What one engagement period says about its range.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,7 +53,7 @@ pub fn range_ratio(
     let mut sd: Vec<f64> = rows.iter().map(|s| s.input_u(share)).collect();
     x.push(vec![0.0, 1.0]);
     y.push(share);
-    sd.push(SHARE_U);
+    sd.push(share_u(share));
     let fit = least_squares(&x, &y, &sd)?;
     let (u, dof) = (fit.covariance[0][0].sqrt(), fit.dof.max(1) as f64);
     let birge = (fit.chi2 / dof - 1.0).max(0.0).sqrt();

@@ -11,9 +11,6 @@ const UNSTEADY: f64 = 0.04;
 /// turn.
 const REPEATS: f64 = 0.2;
 
-/// So many times more scatter than beside it has another cause than the vehicle's running.
-const FAR_MORE: f64 = 3.0;
-
 /// Intervals that differ by no more than this share are steady running.
 const STEADY_INTERVALS: f64 = 0.15;
 
@@ -53,14 +50,34 @@ struct Places {
     sum: Vec<f64>,
     sum2: Vec<f64>,
     n: Vec<u32>,
+    /// How late the last edge was against the mean of its tooth so far, and the mean's share of
+    /// the variance.
+    last: Option<(f64, f64)>,
+    /// Squares of how differently late two edges in a row were, for one edge of both.
+    apart2: f64,
+    pairs: u32,
 }
 
 impl Places {
     fn new(teeth: usize) -> Self {
-        Places { sum: vec![0.0; teeth], sum2: vec![0.0; teeth], n: vec![0; teeth] }
+        Places {
+            sum: vec![0.0; teeth],
+            sum2: vec![0.0; teeth],
+            n: vec![0; teeth],
+            last: None,
+            apart2: 0.0,
+            pairs: 0,
+        }
     }
 
     fn take(&mut self, tooth: usize, place: f64) {
+        let n = f64::from(self.n[tooth]);
+        let late = (self.n[tooth] >= LEAST_TURNS).then(|| (place - self.sum[tooth] / n, 1.0 / n));
+        if let (Some(before), Some(here)) = (self.last, late) {
+            self.apart2 += (here.0 - before.0).powi(2) / (2.0 + here.1 + before.1);
+            self.pairs += 1;
+        }
+        self.last = late;
         self.sum[tooth] += place;
         self.sum2[tooth] += place * place;
         self.n[tooth] += 1;
@@ -72,6 +89,9 @@ impl Places {
             sum: add(&self.sum, &other.sum),
             sum2: add(&self.sum2, &other.sum2),
             n: self.n.iter().zip(&other.n).map(|(a, b)| a + b).collect(),
+            last: None,
+            apart2: self.apart2 + other.apart2,
+            pairs: self.pairs + other.pairs,
         }
     }
 
@@ -102,6 +122,20 @@ impl Places {
             .map(|k| self.sum2[k] - self.sum[k].powi(2) / f64::from(self.n[k]))
             .sum();
         (within.max(0.0) / f64::from(n.saturating_sub(teeth as u32).max(1))).sqrt()
+    }
+
+    /// Jitter of one edge: what two edges in a row do not have in common. The running of the
+    /// vehicle within a turn makes neighbours late alike and is left out (the mean square of
+    /// successive differences; von Neumann 1941, from memory).
+    fn jitter(&self) -> Option<f64> {
+        let is_enough = self.pairs >= LEAST_TURNS * self.n.len() as u32;
+        // With one or two edges a turn, the mean over the turn takes up much of the edge's own.
+        let left = match self.n.len() {
+            1 => 10.0 / 64.0,
+            2 => 0.625,
+            _ => 1.0,
+        };
+        is_enough.then(|| (self.apart2 / f64::from(self.pairs) / left).sqrt())
     }
 
     /// Whether one interval is about twice the others; None while that is not known.
@@ -186,6 +220,7 @@ impl ToothPattern {
         let (before, after) = (times[1] - times[0], times[2] - times[1]);
         self.jumps.take(self.teeth as i64, index, after);
         if (before - after).abs() >= UNSTEADY * (before + after) / 2.0 {
+            self.run.last = None;
             return;
         }
         let late = times[1] - self.mean_time(at - turn / 2.0, at + turn / 2.0);
@@ -245,14 +280,14 @@ impl ToothPattern {
         frequent || self.halved >= LEAST_HALVED || self.jumps.are_ahead()
     }
 
-    /// True when the places of edges are known and do not repeat once a turn, beside those of
-    /// another ring of as many teeth, which do: this one has teeth of another number, or one is
-    /// missing. How unevenly the vehicle went makes both scatter alike.
-    pub fn slides_beside(&self, other: &ToothPattern) -> bool {
-        let known = self.positions().is_some() && other.positions().is_some();
-        known
-            && self.teeth == other.teeth
-            && self.scatter() > REPEATS.max(FAR_MORE * other.scatter())
+    /// True when the edges jump as often as those of a ring do that has teeth of another number
+    /// than it is said to have, one of them missing: every turn, one gap shifts all places by an
+    /// edge. False while that is not known, and below three edges a turn.
+    pub fn slides(&self) -> bool {
+        let jitter = self.before.and(&self.run).jitter();
+        // A jump of one edge a turn leaves half a square to share among the edges of the turn.
+        let one_jump = 0.5 / self.teeth as f64;
+        self.teeth > 2 && jitter.is_some_and(|j| j * j > one_jump / 2.0)
     }
 
     /// Turns that came one edge early and one edge late between two that agree.
@@ -273,6 +308,15 @@ impl ToothPattern {
     /// Scatter of one edge about its tooth's mean place, edges.
     pub fn scatter(&self) -> f64 {
         self.before.and(&self.run).scatter()
+    }
+
+    /// Standard uncertainty of one edge about [`Self::positions`], edges: its jitter, and how well
+    /// its tooth's mean place is known. None where the places are not known.
+    pub fn position_u(&self) -> Option<f64> {
+        let all = self.before.and(&self.run);
+        let (scatter, turns) = (all.scatter(), f64::from(all.turns()));
+        all.positions()?;
+        Some(all.jitter().unwrap_or(scatter).hypot(scatter / turns.sqrt()))
     }
 
     /// Position error of each tooth, in edges, mean zero: what [`Sensing::pattern`] takes; None

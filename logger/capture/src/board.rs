@@ -232,8 +232,22 @@ impl<'a> Fields<'a> {
 
 /// Upper-case hexadecimal digits, at most eight.
 fn hex(digits: &[u8]) -> Option<u32> {
-    if digits.is_empty() || digits.len() > 8 {
-        return None;
-    }
-    digits.iter().try_fold(0, |value, &digit| Some(value << 4 | u32::from(hex_digit(digit)?)))
+    let (value, seen) = digits.iter().fold((0, 0), |(value, seen), &digit| {
+        let digit = HEX[usize::from(digit)];
+        (value << 4 | u32::from(digit & 15), seen | digit)
+    });
+    (matches!(digits.len(), 1..=8) && seen < 16).then_some(value)
 }
+
+/// Value of every byte as an upper-case hexadecimal digit; 16 where it is none.
+static HEX: [u8; 256] = {
+    let mut table = [16; 256];
+    let mut byte = 0;
+    while byte < 256 {
+        if let Some(digit) = hex_digit(byte as u8) {
+            table[byte] = digit;
+        }
+        byte += 1;
+    }
+    table
+};

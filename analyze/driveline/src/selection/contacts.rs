@@ -200,8 +200,11 @@ fn of_kind(timeline: &Timeline, kind: &Kind) -> Option<Finding> {
     Some(finding)
 }
 
-/// Nothing was seen: was there enough to see, and was everything seen?
+/// Nothing was seen: was there enough to see, and was everything seen? A contact that this drive
+/// never closed is watched for closing only; it is named and not judged, as long as there are
+/// others.
 fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Finding) {
+    let is_idle = |c: &(usize, f64)| c.1 == 0.0 && contacts.iter().any(|c| c.1 > 0.0);
     let names = |test: &dyn Fn(&(usize, f64)) -> bool| {
         let set = contacts.iter().filter(|c| test(c)).fold(0, |set, c| set | 1 << c.0);
         (set != 0).then(|| timeline.table.names_of(set))
@@ -215,7 +218,7 @@ fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Findin
     } else if let Some(who) = names(&unseen) {
         Some(("not-all-seen", format!("edges of {who} were counted by the board but lost")))
     } else {
-        names(&|c| c.1 < MIN_CLOSED_S).map(|who| {
+        names(&|c| c.1 < MIN_CLOSED_S && !is_idle(c)).map(|who| {
             let why = format!("{who}: closed for less than {MIN_CLOSED_S:.0} s of quiet");
             ("contact-not-closed", why)
         })
@@ -227,7 +230,11 @@ fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Findin
         finding.next_step = Some(step.into());
         return;
     }
-    let least_s = contacts.iter().map(|c| c.1).fold(f64::INFINITY, f64::min);
+    let closed = contacts.iter().filter(|c| !is_idle(c));
+    let least_s = closed.map(|c| c.1).fold(f64::INFINITY, f64::min);
+    let not_judged = names(&is_idle).map_or(String::new(), |who| {
+        format!("; {who}: never closed in a quiet stretch of this drive, not judged")
+    });
     let excused = watch.flickers.iter().filter(|f| watch.is_shared(f)).count();
     let told_apart = match excused {
         0 => String::new(),
@@ -236,7 +243,7 @@ fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Findin
     finding.reason = format!(
         "none flickered; the one closed least was closed for {least_s:.0} s of quiet: fewer than \
          {:.2} drop-outs a minute (95 %, 3 over the time); every edge that reaches the board is \
-         counted{told_apart}",
+         counted{told_apart}{not_judged}",
         60.0 * 3.0 / least_s
     );
 }

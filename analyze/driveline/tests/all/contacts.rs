@@ -98,6 +98,14 @@ fn a_contact_that_was_never_closed_is_not_called_clean() {
 }
 
 #[test]
+fn a_contact_that_this_drive_never_closed_is_named_beside_those_that_were_clean() {
+    let found = clean(&minute(&[], |_| 13.8), "limit contacts");
+    assert_eq!(found.word, Word::Proven, "{}", found.reason);
+    let not_judged = "; `limit-b`, `limit-c`: never closed";
+    assert!(found.reason.contains(not_judged), "{}", found.reason);
+}
+
+#[test]
 fn a_flash_that_is_declared_for_waiting_is_no_lie_before_the_shafts_say_so() {
     let flash: Vec<(f64, u8, bool)> =
         (0..60).map(|k| (10.0 + 0.33 * f64::from(k), 11, k % 2 == 0)).collect();
