@@ -1,18 +1,20 @@
 //! The allowance of the center differential, period by period, and the front's share of the drive.
 //!
 //! Within one engagement period the counted difference `m` of the outputs is fitted as
-//! `m = y d + mu S + tau A`: `d` the demanded turn part, `S` the rear turns, `A` the traction.
-//! `y` is the allowance, `mu` the mismatch that the mode let through. Whole manoeuvres are the
-//! rows, never windows that share edges; the uncertainty of `y` is never the scatter alone: every
-//! number that the demand rests on is moved once and the fit repeated.
+//! `m = y (d + M S) + e S + tau A`: `d` the demanded turn part, `S` the rear turns, `A` the
+//! traction. `y` is the allowance, `M` the mismatch as it is known, of which `y` lets through the
+//! same share, `e` what is let through beside that; `mu = y M + e`. Whole manoeuvres are the rows,
+//! never windows that share edges; the uncertainty of `y` is never the scatter alone: every number
+//! that the demand rests on is moved once and the fit repeated.
 
 use crate::demand::{CurvatureSource, DOUBTS};
 use crate::free_front::against_free_front;
 use crate::quantity::{Component, Estimate};
 use crate::segment::{Phases, Segment, by_manoeuvre, is_straight, side};
 use crate::share::{SentRow, share_of_sent};
-use crate::stats::{Fit, least_squares};
+use crate::stats::{Fit, combined_u, least_squares};
 use crate::turn::{MOVED_NAMES, Opens};
+use std::f64::consts::SQRT_2;
 
 /// What is known beforehand of the mismatch, in turns of the front output per rear turn, less one.
 ///
@@ -31,21 +33,34 @@ pub struct MismatchPrior {
 }
 
 impl MismatchPrior {
-    /// What the sum of `S` lets expect where a share of the mismatch is let through: all of the
-    /// scale stays.
-    fn let_through(self, share: f64) -> MismatchPrior {
-        let held = 1.0 - share;
-        let mean = self.mean * share + held * self.scale.0;
-        let u = (self.u * share.max(LEAST_SHARE)).hypot(held * self.scale.1);
-        MismatchPrior { mean, u, scale: (0.0, held * self.scale.1) }
+    /// The mismatch itself, which a pair lets through by the same share as the demand of a turn: it
+    /// sees one difference, whatever makes it. Where the two cancel, no count tells the share.
+    fn real(&self) -> f64 {
+        self.mean - self.scale.0
     }
+
+    /// How far what is let through may be from this share of the mismatch: all of the scale stays.
+    fn beside(&self, share: f64) -> Beside {
+        let scale_u = (1.0 - share) * self.scale.1;
+        let u = (self.u * share.max(LEAST_SHARE)).hypot(scale_u);
+        Beside { mean: self.scale.0, u, scale_u }
+    }
+}
+
+/// What the sum of `S` lets expect beside the share of the mismatch: mean, standard uncertainty,
+/// and what of it is the scale.
+#[derive(Clone, Copy)]
+struct Beside {
+    mean: f64,
+    u: f64,
+    scale_u: f64,
 }
 
 /// Prior of the traction slope, per m/s^2 (handbook: 0.2 to 0.3 % on a single driven axle).
 const TRACTION_PRIOR_U: f64 = 0.003;
 
 /// Fits until the share of the demand that is let through has settled.
-const SETTLING_FITS: usize = 4;
+const SETTLING_FITS: usize = 12;
 
 /// A pair that lets nothing through still leaves this share of the mismatch open.
 const LEAST_SHARE: f64 = 0.05;
@@ -88,29 +103,31 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     }
     // What a model leaves open, and what of the mismatch is let through, scale with the share of
     // the demand that is: a first fit tells how much that is, the next ones settle it.
-    let declared = |s: &Segment| (s.demanded[0], s.counted);
-    let (mut share, mut let_through) = (1.0, prior);
+    let real = prior.real();
+    let declared = |s: &Segment| (s.demanded[0] + real * s.rear, s.counted);
+    // Play cannot have moved the sum by more than the sum moved.
+    let play = backlash_turn.min(counted_range);
+    let (mut share, mut beside) = (1.0, prior.beside(1.0));
     for _ in 0..SETTLING_FITS {
-        share = solve(&rows, &declared, share, let_through)?.beta[0].clamp(0.0, 1.0);
-        let_through = prior.let_through(share);
+        share = solve(&rows, &declared, (share, play), beside)?.beta[0].clamp(0.0, 1.0);
+        beside = prior.beside(share);
     }
-    let base = solve(&rows, &declared, share, let_through)?;
-    let (y, mu) = (base.beta[0], base.beta[1]);
+    let base = solve(&rows, &declared, (share, play), beside)?;
+    let counting = solve(&rows, &declared, (share, 0.0), beside)?.covariance[0][0];
+    let (y, mu) = (base.beta[0], real * base.beta[0] + base.beta[1]);
+    let mu_u = combined_u(&[real, 1.0, 0.0], &base.covariance);
     let dof = rows.len() as f64 - 2.0;
-    let own = |k: usize| {
-        let u = base.covariance[k][k].sqrt();
+    let own = |u: f64| {
         let scatter = Component::from_residuals("scatter", u, base.chi2, dof);
         vec![Component::own("counting", u), scatter]
     };
-    let mut components = own(0);
-    components.extend(doubts(&rows, y, share, let_through));
-    // Under torque play rests at one end or the other (two points: u is all of it); in the turns it
-    // cannot have moved the sum by more than the sum moved in them.
-    let play = backlash_turn.min(moved_in_turns(&rows));
-    components.push(Component::own("backlash", play / demanded_turn));
+    let mut components = own(counting.sqrt());
+    let by_play = (base.covariance[0][0] - counting).max(0.0).sqrt();
+    components.push(Component::own("backlash", by_play));
+    components.extend(doubts(&rows, (real, y), (share, play), beside));
     components.push(Component::shared("wheel slip", wheel_slip(&rows, y, mu)));
     components.push(Component::own("course", curvature_noise(&rows, y, demanded_turn)));
-    components.push(Component::shared("mistaken mismatch", mistaken(&rows, mu, let_through)));
+    components.push(Component::shared("mistaken mismatch", mistaken(&rows, base.beta[1], beside)));
     components.retain(|c| c.u > 0.0);
     let straight_turn: f64 = rows.iter().filter(|s| is_straight(s)).map(|s| s.rear).sum();
     Some(Allowance {
@@ -119,27 +136,28 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
             name: "mismatch let through".into(),
             value: mu,
             unit: "1".into(),
-            components: own(1),
+            components: own(mu_u),
         },
         demanded_turn,
         straight_turn,
         counted_range,
         against_free_front: against_free_front(&rows, prior.mean),
-        manoeuvres: manoeuvres(&rows, mu, base.covariance[1][1].sqrt(), play),
+        manoeuvres: manoeuvres(&rows, mu, mu_u, play),
     })
 }
 
-/// Weighted fit of `m = y d + mu S + tau A` with the two priors; `dm` gives `d` and `m` of a row,
-/// `share` of the demand is let through.
+/// Weighted fit of `m = y d + e S + tau A` with the two priors; `dm` gives `d`, with the mismatch
+/// as it is known, and `m` of a row; of the demand a share is let through, and the pair has this
+/// play, turns: under torque it rests at one of its ends, two points, before a row and after it.
 fn solve(
     rows: &[&Segment],
     dm: &dyn Fn(&Segment) -> (f64, f64),
-    share: f64,
-    prior: MismatchPrior,
+    (share, play): (f64, f64),
+    prior: Beside,
 ) -> Option<Fit> {
     let mut x: Vec<Vec<f64>> = rows.iter().map(|s| vec![dm(s).0, s.rear, s.traction]).collect();
     let mut y: Vec<f64> = rows.iter().map(|s| dm(s).1).collect();
-    let mut sd: Vec<f64> = rows.iter().map(|s| row_sd(s, share)).collect();
+    let mut sd: Vec<f64> = rows.iter().map(|s| row_sd(s, share, play)).collect();
     for (k, mean, u) in [(1, prior.mean, prior.u), (2, 0.0, TRACTION_PRIOR_U)] {
         let mut row = vec![0.0; 3];
         row[k] = 1.0;
@@ -150,19 +168,22 @@ fn solve(
     least_squares(&x, &y, &sd)
 }
 
-/// Standard deviation of a row: counting, plus what no model of a tyre promises (2.5 % of the turn
-/// part, 0.05 % of the distance part), of which a lock lets nothing through.
-fn row_sd(s: &Segment, share: f64) -> f64 {
+/// Standard deviation of a row: counting, play, and what no model of a tyre promises (2.5 % of the
+/// turn part, 0.05 % of the distance part), of which a lock lets nothing through.
+fn row_sd(s: &Segment, share: f64, play: f64) -> f64 {
     let model = s.demanded_u.hypot(0.025 * s.demanded[0]).hypot(0.0005 * s.rear);
     let ends = s.open.sum();
-    (ends.front + ends.rear + s.sent.between + (share * model).powi(2)).sqrt().max(1e-6)
+    let counted = (ends.front + ends.rear + s.sent.between + (share * model).powi(2)).sqrt();
+    counted.hypot(play / SQRT_2).max(1e-6)
 }
 
 /// One component per named doubt: how far `y` moves when that number moves by its uncertainty.
-fn doubts(rows: &[&Segment], y: f64, share: f64, prior: MismatchPrior) -> Vec<Component> {
+fn doubts(rows: &[&Segment], known: (f64, f64), with: (f64, f64), prior: Beside) -> Vec<Component> {
+    let (real, y) = known;
     let mut components: Vec<Component> = Vec::new();
     let mut doubt = |name, dm: &dyn Fn(&Segment) -> (f64, f64), prior| {
-        let moved = solve(rows, dm, share, prior).map_or(0.0, |f| f.beta[0] - y);
+        let whole = |s: &Segment| (dm(s).0 + real * s.rear, dm(s).1);
+        let moved = solve(rows, &whole, with, prior).map_or(0.0, |f| f.beta[0] - y);
         Component::gather(&mut components, name, moved);
     };
     for (k, (_, name)) in DOUBTS.iter().enumerate() {
@@ -173,7 +194,7 @@ fn doubts(rows: &[&Segment], y: f64, share: f64, prior: MismatchPrior) -> Vec<Co
             doubt(name, &|s| (s.demanded[0], s.counted + s.sent.difference[k]), prior);
         }
     }
-    let scaled = MismatchPrior { mean: prior.mean + prior.scale.1, ..prior };
+    let scaled = Beside { mean: prior.mean + prior.scale_u, ..prior };
     doubt("signal scale", &|s| (s.demanded[0], s.counted), scaled);
     components
 }
@@ -215,9 +236,10 @@ const SHARPEST_EXCESS: f64 = 0.25;
 
 /// A mismatch that the found share cannot let through: on circles of one radius the fit may take a
 /// part of the turn for it, the more so the noisier the demand. What lies beyond three
-/// uncertainties is taken for a share of the turn, as a doubt of `y`.
-fn mistaken(rows: &[&Segment], mu: f64, let_through: MismatchPrior) -> f64 {
-    let beyond = (mu - let_through.mean).abs() - 3.0 * let_through.u;
+/// uncertainties of what is let through `beside` is taken for a share of the turn, as a doubt of
+/// `y`.
+fn mistaken(rows: &[&Segment], found: f64, beside: Beside) -> f64 {
+    let beyond = (found - beside.mean).abs() - 3.0 * beside.u;
     let (rear, demanded) =
         rows.iter().fold((0.0, 0.0), |sum, s| (sum.0 + s.rear, sum.1 + s.demanded[0]));
     beyond.max(0.0) * rear / demanded
@@ -245,22 +267,28 @@ fn put_back(turn: &[&Segment]) -> f64 {
 }
 
 /// The segments that can be fitted, with the demand that a course smears away put back at both
-/// ends of every turn.
+/// ends of every turn. A straight stretch shorter than the window of a course may lie in the middle
+/// of a reversal; a turn sharper than any road vehicle can drive is the noise of a start.
 fn sharpen(segments: &[Segment]) -> Vec<Segment> {
-    // A straight stretch shorter than the window of a course may lie in the middle of a reversal.
-    let seen = |s: &&Segment| !(side(s.curvature()) == 0 && s.seconds() < s.smear_s);
     let fitted = segments.iter().filter(|s| s.source.is_some() && !s.lifted);
+    let seen = |s: &&Segment| side(s.curvature()) != 0 || s.seconds() >= s.smear_s;
     let rows: Vec<&Segment> = fitted.filter(seen).collect();
-    let mut out: Vec<Segment> = rows.iter().map(|s| (*s).clone()).collect();
-    let mut at = 0;
+    let mut out: Vec<Segment> = Vec::new();
     for turn in rows.chunk_by(|a, b| side(a.curvature()) == side(b.curvature())) {
-        let (first, last) = (at, at + turn.len() - 1);
-        at += turn.len();
-        let missing = put_back(turn);
-        if side(turn[0].curvature()) == 0 || missing == 0.0 {
+        let is_straight = side(turn[0].curvature()) == 0;
+        let missing = if is_straight { 0.0 } else { put_back(turn) };
+        let whole = turn
+            .iter()
+            .fold((2.0 * missing, 0.0), |sum, s| (sum.0 + s.demanded[0], sum.1 + s.rear));
+        if missing > 0.0 && whole.0 > SHARPEST_EXCESS * whole.1 {
             continue;
         }
-        for end in [first, last] {
+        let first = out.len();
+        out.extend(turn.iter().map(|s| (*s).clone()));
+        if missing == 0.0 {
+            continue;
+        }
+        for end in [first, out.len() - 1] {
             let factor = 1.0 + missing / out[end].demanded[0].max(1e-9);
             out[end].demanded.iter_mut().for_each(|d| *d *= factor);
         }
@@ -274,15 +302,6 @@ fn hold_rocking(s: &mut Segment, counted_range: f64) {
     if rocked > counted_range.powi(2) {
         s.open.rocked = s.open.rocked * (counted_range.powi(2) / rocked);
     }
-}
-
-/// How far the counted difference went in turning manoeuvres, forward or back, turns.
-fn moved_in_turns(rows: &[&Segment]) -> f64 {
-    let turning = rows.iter().filter(|s| !is_straight(s)).map(|s| s.counted);
-    let (forward, back) = turning.fold((0.0, 0.0), |(forward, back), c| {
-        (forward + f64::max(c, 0.0), back + f64::max(-c, 0.0))
-    });
-    f64::max(forward, back)
 }
 
 fn counted_range(segments: &[Segment]) -> f64 {

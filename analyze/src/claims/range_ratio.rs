@@ -104,11 +104,8 @@ fn evidence<'a>(
         );
         return no("range-not-driven", &reason, next_step(drive, name));
     }
-    let bounds = Bounds::within(drive.vehicle.limits.sensor_ratio_percent);
-    let is_off = |r: &RangeRatio| {
-        word(judge_estimate(&r.excess_percent, bounds, found.len())) == Verdict::Disproven
-    };
-    if let Some((_, r)) = found.iter().find(|(_, r)| is_off(r) && pulse_explains(drive, r)) {
+    let explained = |r: &RangeRatio| is_off(drive, r, found.len()) && pulse_explains(drive, r);
+    if let Some((_, r)) = found.iter().find(|(_, r)| explained(r)) {
         let reason = format!(
             "the input gave {:+.1} % pulses: a gear that is not the declared one, or one pulse a \
              turn more or fewer than declared",
@@ -119,6 +116,23 @@ fn evidence<'a>(
         return no("pulse-or-gear", &reason, next.into());
     }
     Ok(found)
+}
+
+/// Whether the ratio of a range, one of `n` of its periods, is not the declared one.
+pub fn is_off(drive: &Drive, r: &RangeRatio, n: usize) -> bool {
+    let bounds = Bounds::within(drive.vehicle.limits.sensor_ratio_percent);
+    word(judge_estimate(&r.excess_percent, bounds, n)) == Verdict::Disproven
+}
+
+/// Whether some period of the drive reads as if the input gave a pulse a turn more or fewer than
+/// declared: the input then tells nothing in any other period either, however short.
+pub fn is_pulse_in_doubt(drive: &Drive) -> bool {
+    let share = drive.vehicle.center.front_share();
+    drive.motions.periods.iter().filter(|p| p.engaged.certain && !p.was_silent()).any(|p| {
+        let coupling = drive.vehicle.modes[p.engaged.mode].coupling;
+        range_ratio(&p.segments, coupling, share)
+            .is_some_and(|r| is_off(drive, &r, 1) && pulse_explains(drive, &r))
+    })
 }
 
 /// Whether the input's sensor, giving a pulse a turn more or fewer than declared, would read just

@@ -1,6 +1,7 @@
 //! What a drive says about the front's share of the drive, for every claim that rests on it.
 
 use super::center::exercise_next_step;
+use super::range_ratio::{is_off, is_pulse_in_doubt};
 use super::{Finding, period, word};
 use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
@@ -34,14 +35,16 @@ pub fn bounds_around(drive: &Drive, share: f64) -> Bounds {
 /// Whether the ratio of a period's range is not the declared one: then input and outputs tell no
 /// share.
 fn is_range_wrong(drive: &Drive, mode: &Mode, p: &Engagement) -> bool {
-    let bounds = Bounds::within(drive.vehicle.limits.sensor_ratio_percent);
     range_ratio(&p.segments, mode.coupling, drive.vehicle.center.front_share())
-        .is_some_and(|r| word(judge_estimate(&r.excess_percent, bounds, 1)) == Verdict::Disproven)
+        .is_some_and(|r| is_off(drive, &r, 1))
 }
 
 /// The front share in every period that tells it.
 pub fn shares<'a>(drive: &Drive, mode: &Mode, periods: &[&'a Engagement]) -> Shares<'a> {
     let backlash = drive.vehicle.limits.backlash_turn;
+    if is_pulse_in_doubt(drive) {
+        return Vec::new();
+    }
     let is_direct = drive.vehicle.ranges.get(&mode.range).is_none_or(|r| *r == 1.0);
     periods
         .iter()
@@ -113,6 +116,12 @@ pub fn told_of<'a>(
     if drive.motions.was_input_silent(&drive.vehicle) {
         let next = "check the sensor's gap and wiring and drive again".into();
         return no("sensor-silent", INPUT_SILENT, next);
+    }
+    if is_pulse_in_doubt(drive) {
+        let next = "count the pulses of one turn of the input by hand, correct pulses_per_turn or \
+                    repair the sensor, and drive again";
+        let reason = "the input reads as if it gave one pulse a turn more or fewer than declared";
+        return no("pulse-or-gear", reason, next.into());
     }
     let found = shares(drive, mode, periods);
     match (found.is_empty(), periods.is_empty()) {

@@ -3,7 +3,7 @@
 use wheelwitness_tests::campaign::{Call, Called, drive};
 
 /// Seed of a drive, and what deceived the analysis.
-const DRIVES: [(u64, &str); 16] = [
+const DRIVES: [(u64, &str); 20] = [
     (7061, "one of two magnets of the rear shaft was missing, so that every turn counted half"),
     (7097, "a wheel sensor was blind for 4 s and right on the whole"),
     (7106, "a few edges of noise at the input were counted as turns"),
@@ -19,6 +19,19 @@ const DRIVES: [(u64, &str); 16] = [
     (102361, "a tooth of one of four wheels was missing, and no gap was seen"),
     (101588, "the input was blind below a speed for less than two seconds after a rest"),
     (102287, "fixes that a stalled computer read late in a heap were taken for new ones"),
+    (
+        140548,
+        "one of two magnets of the input was missing, and a range was driven too short to tell",
+    ),
+    (
+        140593,
+        "play of a lock on a short straight, beside circles of one radius, read as an allowance",
+    ),
+    (140966, "the edge that settled a bounce was lost with all that came after it"),
+    (
+        141206,
+        "it was not known in which level a contact stuck, and it was said to be the right one",
+    ),
     (100064, "a few edges of noise at a wheel of 48 teeth made a lock look as if it slipped"),
 ];
 

@@ -264,8 +264,11 @@ impl Line {
     /// Sentences are missing: until told again, the level is in doubt.
     pub(super) fn gap(&mut self, gap: &Gap) {
         let (from_s, to_s) = self.doubt.unwrap_or((gap.from_s, gap.to_s));
+        if self.doubt.is_none() {
+            // Up to here all was told, and nothing since: another gap tells no more.
+            self.limit.gap(gap.from_s);
+        }
         self.doubt = Some((from_s.min(gap.from_s), to_s.max(gap.to_s)));
-        self.limit.gap(gap.from_s);
         // A short gap leaves what a lamp did in the count of the next edge.
         if let Some(lamp) = self.lamp.as_mut().filter(|_| to_s - from_s > 2.0 * WINDOW_S) {
             lamp.forget();
@@ -303,7 +306,9 @@ impl Line {
         if self.surprise.is_some_and(|s| now_s >= s.time_s + REORDER_S) {
             self.accept_surprise();
         }
-        let held = self.limit.waits(now_s);
+        // What came of an edge that the board held is not known while sentences are missing.
+        let lost = self.doubt.is_some() && self.limit.holds_until_s().is_some();
+        let held = self.limit.waits(now_s) || lost;
         if let Some(lamp) = &mut self.lamp {
             if self.doubt.is_none()
                 && !held

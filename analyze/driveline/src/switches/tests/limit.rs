@@ -233,3 +233,26 @@ proptest! {
         prop_assert_eq!(lines.tallies()[0].chatters, 0);
     }
 }
+
+/// The fifth edge of a bounce, which the board holds, is lost, and so is what follows: once, or
+/// twice before anything tells the level.
+#[test]
+fn a_change_whose_last_edge_was_held_and_lost_is_no_drop_out() {
+    for gaps in [&[2.05][..], &[2.05, 4.22]] {
+        let bounce: Vec<_> = (0..5).map(|n| (2.0 + 0.0001 * f64::from(n), n % 2 == 0)).collect();
+        let mut said = board(&bounce, 6.0);
+        for from_s in gaps {
+            let to_s = if *from_s < 4.0 { 4.2 } else { 4.23 };
+            said.retain(|s| !(*from_s..to_s).contains(&s.at_s));
+            let gap = Gap { from_s: *from_s, to_s, record: 0 };
+            said.push(Said { at_s: to_s, event: Event::Lost(gap) });
+        }
+        said.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        let (steps, _) = hear(Role::Position, &said, 6.0);
+        let told: Vec<&Step> = steps.iter().skip(1).collect();
+        let changed = |s: &&&Step| matches!(s.action, Action::Settled { level: Level::On, .. });
+        assert_eq!(told.iter().filter(changed).count(), 1, "{gaps:?}: {told:?}");
+        assert!(told.iter().all(|s| s.action != Action::Blip), "{gaps:?}: {told:?}");
+        assert!(told.iter().all(|s| !s.moment.is_certain()), "{gaps:?}: {told:?}");
+    }
+}

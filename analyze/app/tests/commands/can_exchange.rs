@@ -1,32 +1,8 @@
-//! The commands `import-can` and `export-can`, through the program's own front door.
+//! The commands `import-can` and `export-can`.
 
+use crate::scratch::Folder;
 use std::path::PathBuf;
 use wheelwitness::{exit, run};
-
-struct Folder(PathBuf);
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
-impl Folder {
-    fn new(name: &str) -> Folder {
-        let path = std::env::temp_dir().join(format!("can-exchange-{name}-{}", std::process::id()));
-        std::fs::create_dir_all(&path).unwrap();
-        Folder(path)
-    }
-
-    fn path(&self, name: &str) -> String {
-        self.0.join(name).display().to_string()
-    }
-
-    fn write(&self, name: &str, bytes: &[u8]) -> String {
-        std::fs::write(self.path(name), bytes).unwrap();
-        self.path(name)
-    }
-}
 
 const LINES: &str = "\
 time_s,interface,id,extended,data

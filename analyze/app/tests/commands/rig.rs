@@ -1,27 +1,13 @@
-//! The command `rig`, through the program's own front door.
+//! The command `rig`.
 
-use std::path::PathBuf;
+use crate::scratch::Folder;
 use wheelwitness::run;
 use wheelwitness_driveline::vehicle::Vehicle;
 
-struct Folder(PathBuf);
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
-fn folder(name: &str) -> Folder {
-    let path = std::env::temp_dir().join(format!("rig-command-{name}-{}", std::process::id()));
-    std::fs::create_dir_all(&path).unwrap();
-    Folder(path)
-}
-
 #[test]
 fn it_writes_wire_lines_truth_facts_and_vehicle_and_overwrites_nothing() {
-    let folder = folder("files");
-    let file = |name: &str| folder.0.join(name).display().to_string();
+    let folder = Folder::new("rig-files");
+    let file = |name: &str| folder.path(name);
     let script = file("script.txt");
     std::fs::write(&script, "speed 2\nstraight 5 at 2\nstop\n").unwrap();
     let line: Vec<String> = ["wheelwitness", "rig", "--seed", "4", "--script", &script]
