@@ -127,6 +127,15 @@ fn judge(timeline: &Timeline, p: &RowPeriod, k: usize) -> FindingPeriod {
         let reason = "what every lamp shows was not determined for long enough".to_string();
         let step = format!("stay in `{}` for at least 10 s", p.mode);
         (Word::Undecided, "not-held-long-enough", reason, Some(step), true)
+    } else if wrong_s >= LAMP_HOLD_S && !p.disagreements.is_empty() {
+        let who: Vec<&str> = p.disagreements.iter().map(|(name, _)| name.as_str()).collect();
+        let reason = format!(
+            "{}, but `{}` did not read the row all the time: it may not have been engaged",
+            worst(&lamps),
+            who.join("`, `")
+        );
+        let step = format!("select `{}` again and stay in it for at least 10 s", p.mode);
+        (Word::Undecided, "row-left-again", reason, Some(step), false)
     } else if wrong_s >= LAMP_HOLD_S {
         otherwise(timeline, p, &lamps)
     } else if wrong_s > 0.0 {
