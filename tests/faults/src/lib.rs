@@ -18,6 +18,7 @@ pub mod volume;
 pub mod cut;
 pub mod kill;
 pub mod ending;
+pub mod clock_set;
 pub mod calls;
 pub mod full;
 pub mod soak;

@@ -3,7 +3,7 @@
 use crate::bench::Outcome;
 use crate::cut::{Syncs, power_cuts};
 use crate::volume::System;
-use crate::{calls, ending, full, guest, kill, soak};
+use crate::{calls, clock_set, ending, full, guest, kill, soak};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -104,6 +104,10 @@ fn stall(effort: &Effort) -> Outcome {
 
 fn interrupted_ends(effort: &Effort) -> Outcome {
     ending::interrupted_ends(&effort.program, effort.times(3, 50))
+}
+
+fn clock_sets(effort: &Effort) -> Outcome {
+    clock_set::clock_set(&effort.program)
 }
 
 fn long_drive(effort: &Effort) -> Outcome {

@@ -2,7 +2,7 @@
 //! test that holds the row must fail. A test that goes on passing proves nothing.
 
 use crate::bench::{Scratch, must};
-use crate::guest::top;
+use crate::guest::{runner, top};
 use std::fmt;
 use std::path::Path;
 use std::process::{Command, Output};
@@ -26,13 +26,15 @@ pub struct Protection {
 }
 
 mod list;
-pub use list::PROTECTIONS;
+pub use list::{NOT_TAKEN_AWAY, PROTECTIONS};
 
 /// What holds a row and must fail.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Holder {
     /// A test of the house, by its name.
     Test(&'static str),
+    /// A test of the house that runs in the guest.
+    InGuest(&'static str),
     /// The trial of the row, so many times (0: as often as in a short campaign).
     Trial(u64),
 }
@@ -94,7 +96,12 @@ fn without(protection: &Protection, copy: &Path) -> Result<Without, String> {
     let write = |text: &str| std::fs::write(&file, text).map_err(|e| e.to_string());
     write(&whole.replace(protection.text, protection.without))?;
     let outcome = match protection.holder {
-        Holder::Test(name) => test_fails(protection.target, name, copy),
+        Holder::Test(name) => test_fails(cargo("test", copy), protection.target, name),
+        Holder::InGuest(name) => {
+            let mut command = cargo("test", copy);
+            command.env("CARGO_TARGET_X86_64_UNKNOWN_LINUX_GNU_RUNNER", runner());
+            test_fails(command, protection.target, name)
+        }
         Holder::Trial(times) => trial_fails(protection.row, times, copy),
     };
     write(&whole)?;
@@ -112,8 +119,7 @@ fn cargo(word: &str, copy: &Path) -> Command {
     command
 }
 
-fn test_fails(target: &[&str], name: &str, copy: &Path) -> Result<Without, String> {
-    let mut command = cargo("test", copy);
+fn test_fails(mut command: Command, target: &[&str], name: &str) -> Result<Without, String> {
     let output = command.args(target).args(["--", name]).output().map_err(|e| e.to_string())?;
     if output.status.code() == Some(124) {
         return Ok(Without::Missed("its test never ends".into()));

@@ -46,6 +46,23 @@ const fn tried(
     Protection { row, what, file, text, without, target: &[], holder: Holder::Trial(times) }
 }
 
+/// In the guest, which has CAN interfaces.
+const fn in_guest(
+    row: u8,
+    what: &'static str,
+    file: &'static str,
+    [text, without]: [&'static str; 2],
+    test: &'static str,
+) -> Protection {
+    Protection { row, what, file, text, without, target: LOGGER, holder: Holder::InGuest(test) }
+}
+
+/// Rows whose protection is not taken away, and why.
+pub const NOT_TAKEN_AWAY: &[(u8, &str)] = &[
+    (13, "reading at once what the line has is the reader itself: without it nothing is read"),
+    (46, "to be done: its test builds the tables, which takes most of an hour in a fresh copy"),
+];
+
 /// All that are taken away, one at a time, in the order of the rows.
 pub const PROTECTIONS: &[Protection] = &[
     held_by(
@@ -197,6 +214,16 @@ pub const PROTECTIONS: &[Protection] = &[
         LOGGER,
         "a_link_that_goes_down_without_any_error_is_noticed_too",
     ),
+    in_guest(
+        17,
+        "an interface that went away is opened anew",
+        SOURCE,
+        [
+            "Ended::Lost(why) => self.lost(&why),\n                Ended::Gone => {}",
+            "Ended::Lost(why) => return self.lost(&why),\n                Ended::Gone => return,",
+        ],
+        "an_interface_removed_and_put_back_a_hundred_times_is_back_within_a_second_each_time",
+    ),
     held_by(
         18,
         "silence is looked for",
@@ -272,6 +299,37 @@ pub const PROTECTIONS: &[Protection] = &[
         ],
         DRIVELINE,
         "counters_wrap_without_a_jump_and_refuse_what_no_sensor_makes",
+    ),
+    held_by(
+        25,
+        "wall time is held against boot-time",
+        "logger/capture/src/wall.rs",
+        ["moved_ns <= SLACK_NS.saturating_add(", "moved_ns <= i64::MAX.saturating_add("],
+        CAPTURE,
+        "a_clock_set_forward_or_back_is_told_once_with_by_how_much",
+    ),
+    held_by(
+        25,
+        "a second stamp confirms that the clock was set",
+        "logger/capture/src/wall.rs",
+        ["filter(|doubtful| agree(*doubtful, stamp))", "or(Some(stamp))"],
+        CAPTURE,
+        "a_reader_that_was_held_up_before_it_read_the_wall_clock_did_not_set_it",
+    ),
+    tried(
+        25,
+        "the recorder looks at the wall clock",
+        STORE,
+        ["                self.look_at_wall_clock();\n", ""],
+        0,
+    ),
+    held_by(
+        25,
+        "the report tells that the clock was set",
+        "analyze/src/survey.rs",
+        ["            clock_sets.push(stamp);\n", ""],
+        CLOCKS,
+        "a_clock_that_was_set_while_recording_is_told_and_changes_nothing_else_of_a_drive",
     ),
     held_by(
         26,
@@ -366,6 +424,14 @@ pub const PROTECTIONS: &[Protection] = &[
         "a_wrong_line_is_named_with_what_is_wrong",
     ),
     held_by(
+        35,
+        "a length that is not that of the data is refused",
+        "logger/capture/src/can_csv.rs",
+        ["usize::from(n) != data.len())", "usize::from(n) > data.len() + 255)"],
+        CAPTURE,
+        "a_wrong_line_says_what_is_wrong_with_it",
+    ),
+    held_by(
         36,
         "a wall thicker than its tube is refused",
         "analyze/driveline/src/vehicle/checks/turning.rs",
@@ -425,6 +491,17 @@ pub const PROTECTIONS: &[Protection] = &[
         "a_capture_of_330_megabytes_is_read_and_decoded_in_16_mib",
     ),
     held_by(
+        43,
+        "what is not known is told as unknown",
+        "analyze/src/report/terminal.rs",
+        [
+            "result.duration_s.map_or(\"length unknown\".into(), words::seconds)",
+            "words::seconds(result.duration_s.unwrap_or(0.0))",
+        ],
+        REPORT,
+        "an_empty_capture_says_so",
+    ),
+    held_by(
         44,
         "only names of the archive's own are unpacked",
         "analyze/archive/src/name.rs",
@@ -466,6 +543,14 @@ pub const PROTECTIONS: &[Protection] = &[
         ],
         CAPTURE,
         "segments_end_at_their_length_and_at_their_age",
+    ),
+    held_by(
+        50,
+        "a setting that nobody knows is refused",
+        "logger/src/settings/mod.rs",
+        ["#[serde(deny_unknown_fields)]\npub struct Typed {", "pub struct Typed {"],
+        LOGGER_LIB,
+        "every_mistake_is_answered_with_what_to_write",
     ),
     tried(
         51,

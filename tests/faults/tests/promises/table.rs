@@ -2,6 +2,7 @@
 
 use wheelwitness_faults::guest::top;
 use wheelwitness_faults::table::{HARDWARE, file_of, rows};
+use wheelwitness_faults::unprotected::{Holder, NOT_TAKEN_AWAY, PROTECTIONS};
 
 #[test]
 fn every_row_is_held_by_something_that_exists_or_says_that_it_is_not() {
@@ -35,5 +36,26 @@ fn the_page_names_what_is_not_held() {
     }
     for what in HARDWARE {
         assert!(page.contains(what), "{what:?} is not on the page");
+    }
+}
+
+/// What must fail without a protection is what holds its row, so that the row is shown to be able
+/// to fail; and what is taken away is still there.
+#[test]
+fn every_row_has_a_protection_that_its_own_test_misses_or_says_why_not() {
+    for row in rows() {
+        let taken: Vec<_> = PROTECTIONS.iter().filter(|p| p.row == row.number).collect();
+        let excused = NOT_TAKEN_AWAY.iter().any(|(number, _)| *number == row.number);
+        assert!(taken.is_empty() == excused, "row {}: {} taken away", row.number, taken.len());
+        for protection in taken {
+            let text = std::fs::read_to_string(top().join(protection.file)).unwrap();
+            let (what, found) = (protection.what, text.matches(protection.text).count());
+            assert_eq!(found, 1, "row {}, {what}: {}", row.number, protection.text);
+            let own = match protection.holder {
+                Holder::Trial(_) => row.trial.is_some(),
+                Holder::Test(name) | Holder::InGuest(name) => row.tests.iter().any(|t| t.1 == name),
+            };
+            assert!(own, "row {}, {what}: what must fail does not hold this row", row.number);
+        }
     }
 }
