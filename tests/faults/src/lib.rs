@@ -21,6 +21,7 @@ pub mod ending;
 pub mod clock_set;
 pub mod calls;
 pub mod full;
+pub mod memory;
 pub mod soak;
 pub mod guest;
 pub mod unprotected;

@@ -3,7 +3,7 @@
 use crate::bench::Outcome;
 use crate::cut::{Syncs, power_cuts};
 use crate::volume::System;
-use crate::{calls, clock_set, ending, full, guest, kill, soak};
+use crate::{calls, clock_set, ending, full, guest, kill, memory, soak};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -91,7 +91,9 @@ fn fat_cuts(effort: &Effort) -> Outcome {
 }
 
 fn kills(effort: &Effort) -> Outcome {
-    kill::kills(&effort.program, effort.times(40, 2000), effort.threads)
+    let killed = kill::kills(&effort.program, effort.times(40, 2000), effort.threads)?;
+    let starved = memory::starved(&effort.program)?;
+    Ok(format!("{killed}; {starved}"))
 }
 
 fn failing_calls(effort: &Effort) -> Outcome {
