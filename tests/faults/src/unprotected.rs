@@ -96,59 +96,87 @@ fn without(protection: &Protection, copy: &Path) -> Result<Without, String> {
     let write = |text: &str| std::fs::write(&file, text).map_err(|e| e.to_string());
     write(&whole.replace(protection.text, protection.without))?;
     let outcome = match protection.holder {
-        Holder::Test(name) => test_fails(cargo("test", copy), protection.target, name),
-        Holder::InGuest(name) => {
-            let mut command = cargo("test", copy);
-            command.env("CARGO_TARGET_X86_64_UNKNOWN_LINUX_GNU_RUNNER", runner());
-            test_fails(command, protection.target, name)
-        }
+        Holder::Test(name) => test_fails(copy, false, protection.target, name),
+        Holder::InGuest(name) => test_fails(copy, true, protection.target, name),
         Holder::Trial(times) => trial_fails(protection.row, times, copy),
     };
     write(&whole)?;
     outcome
 }
 
-/// A test that waits for what never comes is ended after so long.
-const LONGEST_S: &str = "900";
+/// A test that waits for what never comes is ended after so long, building not counted.
+const LONGEST_S: &str = "300";
 
-fn cargo(word: &str, copy: &Path) -> Command {
+/// Builds with the words of a cargo command, then runs them with those that follow.
+fn built_and_run(copy: &Path, guest: bool, words: [&[&str]; 2]) -> Result<Ran, String> {
+    let [what, how] = words;
+    let prepared = |mut command: Command| {
+        command.current_dir(copy).env("CARGO_TARGET_DIR", top().join("target/unprotected"));
+        if guest {
+            command.env("CARGO_TARGET_X86_64_UNKNOWN_LINUX_GNU_RUNNER", runner());
+        }
+        command.env("PROPTEST_CASES", "64").output().map_err(|e| e.to_string())
+    };
+    let mut building = Command::new("cargo");
+    match what.split_first() {
+        Some((&"test", rest)) => building.arg("test").args(rest).arg("--no-run"),
+        Some((_, rest)) => building.arg("build").args(rest),
+        None => return Err("nothing to build".into()),
+    };
+    let built = prepared(building)?;
+    if !built.status.success() {
+        return Ok(Ran::NotBuilt(errors(&built)));
+    }
     // `timeout` ends the test too, not only cargo.
-    let mut command = Command::new("timeout");
-    command.args([LONGEST_S, "cargo", word]).current_dir(copy);
-    command.env("CARGO_TARGET_DIR", top().join("target/unprotected")).env("PROPTEST_CASES", "64");
-    command
+    let mut running = Command::new("timeout");
+    running.args([LONGEST_S, "cargo"]).args(what).arg("--").args(how);
+    let output = prepared(running)?;
+    Ok(match output.status.code() {
+        Some(124) => Ran::Endless,
+        _ => Ran::Ended(String::from_utf8_lossy(&output.stdout).into_owned()),
+    })
 }
 
-fn test_fails(mut command: Command, target: &[&str], name: &str) -> Result<Without, String> {
-    let output = command.args(target).args(["--", name]).output().map_err(|e| e.to_string())?;
-    if output.status.code() == Some(124) {
-        return Ok(Without::Missed("its test never ends".into()));
-    }
-    let said = String::from_utf8_lossy(&output.stdout);
+/// What became of a command.
+enum Ran {
+    NotBuilt(String),
+    Endless,
+    Ended(String),
+}
+
+fn test_fails(copy: &Path, guest: bool, target: &[&str], name: &str) -> Result<Without, String> {
+    let said = match built_and_run(copy, guest, [&[&["test"], target].concat(), &[name]])? {
+        Ran::NotBuilt(why) => return Ok(Without::NotTried(why)),
+        Ran::Endless => return Ok(Without::Missed("its test never ends".into())),
+        Ran::Ended(said) => said,
+    };
     let ran = |line: &&str| line.starts_with("test ") && line.contains(&format!("{name} ... "));
     Ok(match said.lines().find(ran) {
         Some(line) if line.ends_with("FAILED") => Without::Missed("its test fails".into()),
         Some(line) if line.ends_with("ok") => Without::Passed,
-        _ => Without::NotTried(errors(&output)),
+        _ => Without::NotTried("its test did not run, or did not come to an end".into()),
     })
 }
 
 fn trial_fails(row: u8, times: u64, copy: &Path) -> Result<Without, String> {
-    let mut command = cargo("run", copy);
-    command.args(["-p", "wheelwitness-faults", "--bin", "faults", "--", "--trials", "--row"]);
-    command.arg(row.to_string());
-    if times > 0 {
-        command.args(["--times", &times.to_string()]);
+    let (row, times) = (row.to_string(), times.to_string());
+    let mut how = vec!["--trials", "--row", row.as_str()];
+    if times != "0" {
+        how.extend(["--times", times.as_str()]);
     }
-    let output = command.output().map_err(|e| e.to_string())?;
-    let said = String::from_utf8_lossy(&output.stdout);
+    let what = ["run", "-p", "wheelwitness-faults", "--bin", "faults"];
+    let said = match built_and_run(copy, false, [&what, &how])? {
+        Ran::NotBuilt(why) => return Ok(Without::NotTried(why)),
+        Ran::Endless => return Ok(Without::Missed("its trial never ends".into())),
+        Ran::Ended(said) => said,
+    };
     let line = said.lines().find(|line| line.trim_start().starts_with(&format!("{row} ")));
     Ok(match line.and_then(|line| Some((line, line.split_whitespace().nth(1)?))) {
         Some((line, "FAILED")) => {
             Without::Missed(format!("its trial fails:{}", after_promise(line)))
         }
         Some((_, "held")) => Without::Passed,
-        _ => Without::NotTried(errors(&output)),
+        _ => Without::NotTried("its trial did not run".into()),
     })
 }
 
