@@ -3,7 +3,7 @@
 
 use crate::bench::{Feed, Kept, Outcome, Program, Scratch, Wire};
 use nix::sys::signal::Signal;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -66,7 +66,7 @@ pub fn clock_set(program: &Path) -> Outcome {
 }
 
 /// Moves the clock on its way; gives the longest time until that was told, in seconds.
-fn set_and_listen(recorder: &mut Program, offset: &PathBuf) -> Result<f64, String> {
+fn set_and_listen(recorder: &mut Program, offset: &Path) -> Result<f64, String> {
     let mut longest_s = 0.0_f64;
     for (to, told) in &OFFSETS[1..] {
         // So that every setting stands for some blocks.

@@ -102,7 +102,7 @@ pub(super) const LOST: [Row; 20] = [
     ),
     row(
         10,
-        "the process is killed, or one source panics",
+        "the process is killed, runs out of memory, or one source panics",
         "synced records stay; other sources go on; the next start says what was cut off",
         "2,000 kills: all that was synced is kept, at most 1.0 s lost; back within 2 s",
         &[
