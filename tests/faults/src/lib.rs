@@ -10,7 +10,8 @@
 //! cargo run -p wheelwitness-faults --bin faults -- --row 1 --times 10000
 //! ```
 //!
-//! Needs Linux, root, loop devices, cgroups, strace and libfaketime; a trial that cannot be made counts as failed.
+//! Needs Linux, root, loop devices, cgroups, strace and libfaketime; a trial that cannot be made
+//! counts as failed.
 
 pub mod bench;
 pub mod fat;
