@@ -58,6 +58,7 @@ pub(super) const WRONG: [Row; 17] = [
             (PROTECTIONS, "a_wall_clock_that_jumps_moves_no_record"),
             (WALL_CLOCK, "a_clock_set_forward_or_back_is_told_once_with_by_how_much"),
             (WALL_CLOCK, "a_clock_that_is_corrected_gradually_was_not_set"),
+            (WALL_CLOCK, "a_reader_that_was_held_up_before_it_read_the_wall_clock_did_not_set_it"),
             (MEDIA, "a_clock_that_is_set_is_told_once_with_by_how_much_and_moves_no_record"),
             (
                 WALL,

@@ -132,7 +132,7 @@ pub const PROTECTIONS: &[Protection] = &[
         SEGMENT,
         ["            self.skip_to_magic(storage);", "            break;"],
         CAPTURE,
-        "damage_of_any_kind_keeps_the_blocks_that_it_did_not_touch",
+        "a_capture_cut_at_any_byte_keeps_every_whole_block_and_tells_the_rest",
     ),
     held_by(
         9,
