@@ -153,6 +153,10 @@ pub(super) const WRONG: [Row; 17] = [
         "no number that is none reaches a reading or breaks a figure",
         "0 of them",
         &[
+            (
+                WIRE_DAMAGE,
+                "a_number_that_is_none_is_a_fault_and_missing_whatever_field_it_stands_in",
+            ),
             (WIRE_DAMAGE, "no_field_whatever_makes_a_decoder_panic_or_give_a_number_that_is_none"),
             (FIGURES, "numbers_that_no_sensor_gives_neither_hang_nor_break_a_figure"),
         ],

@@ -410,7 +410,7 @@ pub const PROTECTIONS: &[Protection] = &[
         FIELDS,
         ["if !plain || !(1..=18).contains(&digits)", "if !(1..=18).contains(&digits)"],
         CAPTURE,
-        "no_field_whatever_makes_a_decoder_panic_or_give_a_number_that_is_none",
+        "a_number_that_is_none_is_a_fault_and_missing_whatever_field_it_stands_in",
     ),
     held_by(
         34,
