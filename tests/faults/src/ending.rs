@@ -33,8 +33,10 @@ pub fn interrupted_ends(program: &Path, times: u64) -> Outcome {
 /// Gives the span lost, in seconds, of what came before the signal.
 fn one_end(program: &Path, into: &Path, after: Duration) -> Result<f64, String> {
     let wire = Wire::new()?;
+    // A board that does not answer: the recording is held open for its closing sentence.
+    let board = format!("{},pulse-board", wire.source());
     let mut command = Command::new(program);
-    command.args(["record", "--quiet", "--source", &wire.source(), "--into"]).arg(into);
+    command.args(["record", "--quiet", "--source", &board, "--into"]).arg(into);
     let mut recorder = Program::start(&mut command)?;
     recorder.wait_for("opened")?;
     let (feed, on) = (Feed::default(), AtomicBool::new(true));

@@ -140,7 +140,10 @@ pub(super) const HINDERED: [Row; 14] = [
         "no file may be longer than 4 GiB",
         "a segment ends at 64 MiB; a shorter limit of the medium begins the next one",
         "0 lost",
-        &[(POWER_CUT, "segments_end_at_their_length_and_at_their_age")],
+        &[
+            (POWER_CUT, "a_segment_ends_before_it_is_longer_than_allowed_and_the_next_goes_on"),
+            (POWER_CUT, "segments_end_at_their_length_and_at_their_age"),
+        ],
     )
     .tried(longest_file),
     row(

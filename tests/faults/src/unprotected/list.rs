@@ -542,7 +542,7 @@ pub const PROTECTIONS: &[Protection] = &[
             "segment.length + more > u64::MAX / 2",
         ],
         CAPTURE,
-        "segments_end_at_their_length_and_at_their_age",
+        "a_segment_ends_before_it_is_longer_than_allowed_and_the_next_goes_on",
     ),
     held_by(
         50,
@@ -560,6 +560,6 @@ pub const PROTECTIONS: &[Protection] = &[
             "if stopping { self.writer.flush() } else { self.writer.pump() }",
             "if stopping { self.writer.pump() } else { self.writer.pump() }",
         ],
-        5,
+        20,
     ),
 ];
