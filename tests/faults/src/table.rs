@@ -105,7 +105,7 @@ fn stall(effort: &Effort) -> Outcome {
 }
 
 fn interrupted_ends(effort: &Effort) -> Outcome {
-    ending::interrupted_ends(&effort.program, effort.times(3, 50))
+    ending::interrupted_ends(&effort.program, effort.times(8, 50))
 }
 
 fn clock_sets(effort: &Effort) -> Outcome {

@@ -560,6 +560,6 @@ pub const PROTECTIONS: &[Protection] = &[
             "if stopping { self.writer.flush() } else { self.writer.pump() }",
             "if stopping { self.writer.pump() } else { self.writer.pump() }",
         ],
-        20,
+        16,
     ),
 ];
