@@ -59,6 +59,7 @@ pub(super) const WRONG: [Row; 17] = [
             (WALL_CLOCK, "a_clock_set_forward_or_back_is_told_once_with_by_how_much"),
             (WALL_CLOCK, "a_clock_that_is_corrected_gradually_was_not_set"),
             (WALL_CLOCK, "a_reader_that_was_held_up_before_it_read_the_wall_clock_did_not_set_it"),
+            (BUSES, "a_clock_set_before_a_frame_is_read_moves_it_by_less_than_a_look"),
             (MEDIA, "a_clock_that_is_set_is_told_once_with_by_how_much_and_moves_no_record"),
             (
                 WALL,

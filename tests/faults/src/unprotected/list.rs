@@ -325,6 +325,14 @@ pub const PROTECTIONS: &[Protection] = &[
     ),
     held_by(
         25,
+        "a frame did not come before everything was taken",
+        "logger/src/source/frames.rs",
+        [".max(self.drained_ns)", ""],
+        LOGGER,
+        "a_clock_set_before_a_frame_is_read_moves_it_by_less_than_a_look",
+    ),
+    held_by(
+        25,
         "the report tells that the clock was set",
         "analyze/src/survey.rs",
         ["            clock_sets.push(stamp);\n", ""],
