@@ -7,6 +7,7 @@ pub mod series;
 pub mod report;
 pub mod ticks;
 pub mod sleep;
+pub mod wall;
 pub mod fixes;
 pub mod survey;
 pub mod axis;

@@ -5,6 +5,7 @@ use crate::fixes::Fixes;
 use crate::result::{Hole, SourceInfo};
 use crate::sleep::Sleeps;
 use crate::ticks::{AdapterTrack, BoardTrack};
+use crate::wall::ClockSets;
 use std::collections::BTreeMap;
 use wheelwitness_capture::board::{Says, Sentence};
 use wheelwitness_capture::can::{Frame, Received};
@@ -39,6 +40,8 @@ pub struct Survey {
     pub fixes: Fixes,
     /// When the computer slept.
     pub sleeps: Sleeps,
+    /// When its wall clock was set.
+    pub clock_sets: ClockSets,
     /// The sources by number.
     pub sources: BTreeMap<u16, Source>,
 }
@@ -122,16 +125,17 @@ impl Survey {
         let mut survey = Survey::default();
         let mut holes = Vec::new();
         let mut bytes = BTreeMap::new();
-        let mut sleeps = Sleeps::default();
+        let (mut sleeps, mut clock_sets) = (Sleeps::default(), ClockSets::default());
         let count = |r: &Record, stamp| {
             sleeps.push(stamp, r.boot_ns);
+            clock_sets.push(stamp);
             if matches!(r.kind, Kind::Bytes | Kind::CanFrame) {
                 *bytes.entry(r.source).or_insert(0) += r.bytes.len() as u64;
             }
         };
         let records = records_and_readings(reader, count, |r| survey.take(&r), |h| holes.push(h))?;
         survey.records = records;
-        survey.sleeps = sleeps;
+        (survey.sleeps, survey.clock_sets) = (sleeps, clock_sets);
         bytes.into_iter().for_each(|(number, n)| survey.source(number).info.bytes = n);
         survey.holes = holes;
         survey.closed = reader.is_closed();

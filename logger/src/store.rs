@@ -16,6 +16,7 @@ use std::time::{Duration, Instant};
 use wheelwitness_capture::clock::Clock;
 use wheelwitness_capture::record::{Kind, Losses, Record, RecordingId};
 use wheelwitness_capture::storage::Storage;
+use wheelwitness_capture::wall::WallClock;
 use wheelwitness_capture::write::{Limits as WriterLimits, Progress, Writer};
 
 /// Entries taken from the queue at once.
@@ -105,6 +106,7 @@ pub struct Store {
     warned_below_h: f64,
     /// By so much boot-time was ahead of monotonic time, at the most.
     ahead_ns: i64,
+    wall: WallClock,
 }
 
 impl Store {
@@ -135,6 +137,7 @@ impl Store {
             looked: None,
             warned_below_h: f64::INFINITY,
             ahead_ns: began.boot_ns - began.mono_ns,
+            wall: WallClock::default(),
         })
     }
 
@@ -171,6 +174,7 @@ impl Store {
                 self.looked = Some(Instant::now());
                 self.look_at_room();
                 self.look_at_sleep();
+                self.look_at_wall_clock();
             }
             self.show();
         }
@@ -324,6 +328,19 @@ impl Store {
             );
             self.tell(Weight::Warning, text);
         }
+    }
+
+    /// Tells that the wall clock was set. Nothing rests on it but the date of the drive; the stamps
+    /// of the blocks tell it to the analysis.
+    pub fn look_at_wall_clock(&mut self) {
+        let Some(set) = self.wall.push(self.ties.clock.now()) else { return };
+        let by_s = set.by_ns.unsigned_abs() as f64 / 1e9 / self.ties.clock_scale;
+        let way = if set.by_ns < 0 { "back" } else { "forward" };
+        let text = format!(
+            "the clock of this computer was set {way} by {by_s:.2} s: no time in the recording \
+             rests on it"
+        );
+        self.tell(Weight::Note, text);
     }
 
     /// Hours until `usable` bytes are used at the rate so far; `None` while it is too early to say.

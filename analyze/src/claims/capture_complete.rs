@@ -6,6 +6,7 @@ use crate::assemble::Drive;
 use crate::result::{Period, RecordRange, Reported, Verdict};
 use crate::sleep::Sleep;
 use crate::survey::Source;
+use wheelwitness_capture::wall::ClockSet;
 use wheelwitness_driveline::quantity::Estimate;
 
 /// One finding per source.
@@ -18,7 +19,13 @@ pub fn judge(drive: &Drive) -> Vec<Finding> {
             "record a drive with at least one source connected".into(),
         )];
     }
-    drive.survey.sources.values().map(|s| one(drive, s).shown_by(periods(drive, s))).collect()
+    let told = drive.survey.clock_sets.told();
+    let of = |source| {
+        let finding = one(drive, source).shown_by(periods(drive, source));
+        let reason = std::iter::once(finding.reason).chain(told.clone());
+        Finding { reason: reason.collect::<Vec<_>>().join("; "), ..finding }
+    };
+    drive.survey.sources.values().map(of).collect()
 }
 
 fn one(drive: &Drive, source: &Source) -> Finding {
@@ -162,7 +169,8 @@ fn unnumbered(drive: &Drive, source: &Source, damaged: u64) -> Finding {
     Finding::decided(name, Verdict::Proven, "no-loss-visible", reason)
 }
 
-/// The whole recording, then every sleep in it, with its true length.
+/// The whole recording, then every sleep in it, with its true length, and every setting of the
+/// clock.
 fn periods(drive: &Drive, source: &Source) -> Vec<Period> {
     let zero_ns = drive.survey.span_ns.map_or(0, |s| s.0);
     let at_s = |ns: i64| ns.saturating_sub(zero_ns) as f64 * 1e-9;
@@ -180,11 +188,27 @@ fn periods(drive: &Drive, source: &Source) -> Vec<Period> {
         evidence: Vec::new(),
     };
     let sleeps = drive.survey.sleeps.found().iter().take(SLEEPS_SHOWN).map(sleep);
-    std::iter::once(shown(drive, source)).chain(sleeps).collect()
+    let whole = shown(drive, source);
+    let set = |s: &ClockSet| Period {
+        start_s: at_s(s.before.boot_ns),
+        end_s: at_s(s.after.boot_ns),
+        verdict: whole.verdict,
+        reason: "the clock of the computer was set; nothing is missing for that".into(),
+        estimates: vec![Reported::from(&Estimate {
+            name: "set forward by".into(),
+            value: s.by_ns as f64 * 1e-9,
+            unit: "s".into(),
+            components: Vec::new(),
+        })],
+        evidence: Vec::new(),
+    };
+    let sets: Vec<_> = drive.survey.clock_sets.found().iter().take(SETS_SHOWN).map(set).collect();
+    std::iter::once(whole).chain(sleeps).chain(sets).collect()
 }
 
 /// As many are listed one by one.
 const SLEEPS_SHOWN: usize = 20;
+const SETS_SHOWN: usize = 20;
 
 fn shown(drive: &Drive, source: &Source) -> Period {
     let totals = source.track.sequence.totals();

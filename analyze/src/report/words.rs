@@ -265,7 +265,12 @@ pub fn stretch(start_s: f64, end_s: f64) -> String {
 
 /// Wall clock of the host at the start, as a date.
 pub fn started(capture: &CaptureInfo) -> Option<String> {
-    let at = jiff::Timestamp::from_nanosecond(capture.started_wall_ns?.into()).ok()?;
+    date(capture.started_wall_ns?)
+}
+
+/// A wall-clock time, nanoseconds since 1970, as a date; `None` if no calendar has it.
+pub fn date(wall_ns: i64) -> Option<String> {
+    let at = jiff::Timestamp::from_nanosecond(wall_ns.into()).ok()?;
     Some(at.strftime("%Y-%m-%d %H:%M:%S UTC").to_string())
 }
 

@@ -2,3 +2,4 @@
 
 mod board;
 mod sleep;
+mod wall;

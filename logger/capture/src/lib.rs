@@ -38,6 +38,7 @@
 //! Modules are listed from inner to outer; each uses only those above it.
 
 pub mod clock;
+pub mod wall;
 pub mod storage;
 pub mod record;
 pub mod block;

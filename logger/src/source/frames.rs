@@ -40,6 +40,9 @@ pub(super) struct Frames<'a> {
     was_up: bool,
     /// Arrival of the last frame: the next one did not come before it.
     last_ns: i64,
+    /// Everything that had come before this was taken, and when what is taken now was begun.
+    drained_ns: i64,
+    begun_ns: i64,
     heard_ns: i64,
     silent: bool,
     next_look: Instant,
@@ -66,6 +69,8 @@ impl<'a> Frames<'a> {
             link: Link::default(),
             was_up: false,
             last_ns: now_ns,
+            drained_ns: now_ns,
+            begun_ns: now_ns,
             heard_ns: now_ns,
             silent: false,
             // At once.
@@ -113,10 +118,15 @@ impl<'a> Frames<'a> {
     fn take_all(&mut self) -> Met {
         let mut met = Met::default();
         let mut errors = 0;
+        self.drained_ns = self.begun_ns;
+        let begun_ns = self.source.shared.clock.now().boot_ns;
         loop {
             match self.bus.take(&mut self.batch) {
                 Ok(true) => {}
-                Ok(false) => return met,
+                Ok(false) => {
+                    self.begun_ns = begun_ns;
+                    return met;
+                }
                 Err(e) if e.kind() == std::io::ErrorKind::Interrupted => {}
                 Err(e) => {
                     errors += 1;
@@ -299,11 +309,12 @@ impl<'a> Frames<'a> {
     }
 
     /// Moves the kernel's stamp to boot time: as long before now as it says, but never before the
-    /// frame that came before, whatever somebody did to the wall clock.
+    /// frame that came before, nor before everything was taken the last time, whatever somebody
+    /// did to the wall clock.
     fn arrival_ns(&mut self, now_ns: i64, arrival: &Arrival) -> i64 {
         let age_ns = (arrival.age_ns as f64 * self.source.shared.clock_scale) as i64;
         let boot_ns = now_ns.saturating_sub(age_ns);
-        self.last_ns = boot_ns.min(now_ns).max(self.last_ns);
+        self.last_ns = boot_ns.min(now_ns).max(self.last_ns).max(self.drained_ns);
         self.last_ns
     }
 

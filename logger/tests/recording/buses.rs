@@ -62,6 +62,17 @@ fn a_frame_is_stamped_when_the_kernel_received_it_and_never_before_the_one_befor
     assert_eq!(times, [now - 4, now - 1, now - 1, now, now]);
 }
 
+/// The kernel stamps by the wall clock: set between stamp and reading, it seems to have been an
+/// hour ago. A frame after long silence would be moved far back.
+#[test]
+fn a_clock_set_before_a_frame_is_read_moves_it_by_less_than_a_look() {
+    let hour = 3_600_000_000_000;
+    let steps = [Step::Wait(s(10.0)), Step::Frames(vec![frame(1, &[], hour)])];
+    let told = play(SimBuses::new().script("can0", [bus(UP, &steps)]), 12.0);
+    let since_opened = told.chunk_times(0)[0] - told.times(0, Kind::Opened)[0];
+    assert!((9_700..=10_010).contains(&since_opened), "{since_opened} ms");
+}
+
 #[test]
 fn what_the_kernel_lost_is_counted_right_before_the_next_frame() {
     let after = Arrival { lost: 4_722, ..frame(2, &[], 0) };

@@ -317,3 +317,29 @@ fn a_computer_that_slept_is_told_once_with_the_length_of_its_sleep() {
     store.look_at_sleep();
     assert_eq!(world.said(), "");
 }
+
+/// From 1970 to the present, as a network does it on a computer without a clock battery, and by
+/// hand an hour back.
+#[test]
+fn a_clock_that_is_set_is_told_once_with_by_how_much_and_moves_no_record() {
+    let clock = SimClock::at(Stamp { boot_ns: 7, mono_ns: 7, wall_ns: 12_000_000_007 });
+    let (world, medium) = (World::on(Arc::new(clock.clone())), SimStorage::new());
+    let mut store = world.store(&medium, None, Limits::default(), Taps::new(vec![]));
+    let mut told = Vec::new();
+    for n in 0..40_i64 {
+        let now = clock.now();
+        let set_s = [0, 1_795_000_000, 0, -3_600][n as usize / 10] * i64::from(n % 10 == 0);
+        clock.set(Stamp { wall_ns: now.wall_ns + set_s * 1_000_000_000, ..now });
+        store.look_at_wall_clock();
+        store.add(0, Kind::Bytes, vec![n as u8]);
+        store.flush().unwrap();
+        told.push(world.said());
+        clock.advance_ns(1_000_000_000);
+    }
+    // One look later, when it is sure that nobody was only held up.
+    assert!(told[11].contains("was set forward by 1795000000.00 s"), "{told:?}");
+    assert!(told[31].contains("was set back by 3600.00 s"), "{told:?}");
+    assert_eq!(told.iter().filter(|said| !said.is_empty()).count(), 2, "{told:?}");
+    let times = after_power_cut(&[&medium]).into_iter().map(|record| record.boot_ns);
+    assert!(times.eq((0..40).map(|n| 7 + n * 1_000_000_000)), "a record was moved");
+}

@@ -226,6 +226,18 @@ impl Program {
         let _ = kill(Pid::from_raw(self.child.id() as i32), signal);
     }
 
+    /// Waits until the process has ended, however it did.
+    pub fn wait_until_gone(&mut self) -> Result<(), String> {
+        let until = Instant::now() + LIMIT;
+        while Instant::now() < until {
+            if self.child.try_wait().map_err(|e| e.to_string())?.is_some() {
+                return Ok(());
+            }
+            std::thread::sleep(Duration::from_millis(2));
+        }
+        Err("still running".into())
+    }
+
     /// Waits for the end; gives exit code and everything it said.
     pub fn end(mut self) -> Result<(Option<i32>, String), String> {
         let until = Instant::now() + LIMIT;

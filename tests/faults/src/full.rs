@@ -52,10 +52,10 @@ impl<'a> Talk<'a> {
 }
 
 /// A small medium in memory.
-struct Small(PathBuf);
+pub(crate) struct Small(pub(crate) PathBuf);
 
 impl Small {
-    fn new(bench: &Scratch, size: &str) -> Result<Small, String> {
+    pub(crate) fn new(bench: &Scratch, size: &str) -> Result<Small, String> {
         let at = bench.path("small");
         std::fs::create_dir(&at).map_err(|e| e.to_string())?;
         let options = format!("size={size}");

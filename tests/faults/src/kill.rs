@@ -10,6 +10,10 @@ use wheelwitness_logger::recovery::NOTE_NAME;
 
 /// Longest life of a recorder, in milliseconds.
 const LONGEST_MS: u64 = 600;
+/// Some live longer by so much: long enough to lose more than a kill may cost.
+const LONG_LIFE: (u64, u64) = (8, 2_000);
+/// A kill costs at most so much, in seconds: what waited for its sync, on a busy computer too.
+const MAY_COST_S: f64 = 1.0;
 /// Kills in a row on one bench.
 const IN_A_ROW: u64 = 20;
 /// From a new start to recording takes at most so long, in seconds.
@@ -24,7 +28,9 @@ pub fn kills(program: &Path, count: u64, threads: u64) -> Outcome {
         let mut before: Option<PathBuf> = None;
         for nth in 0..IN_A_ROW.min(count - number * IN_A_ROW) {
             let into = bench.path(&format!("drive-{nth}"));
-            let life_ms = Noise::new(number * 1000 + nth).below(LONGEST_MS);
+            let (every, more_ms) = LONG_LIFE;
+            let more_ms = if nth % every == 0 { more_ms } else { 0 };
+            let life_ms = Noise::new(number * 1000 + nth).below(LONGEST_MS) + more_ms;
             let life = Life::new(program, &into, before.as_deref(), life_ms)?;
             restart.take_s(life.started_s);
             let kept = Kept::of(&into)?;
@@ -50,7 +56,7 @@ pub fn kills(program: &Path, count: u64, threads: u64) -> Outcome {
         restart.s(),
         settled.s()
     );
-    if restart.s() > RESTART_S { Err(told) } else { Ok(told) }
+    if restart.s() > RESTART_S || lost.s() > MAY_COST_S { Err(told) } else { Ok(told) }
 }
 
 /// One life of a recorder, from start to kill.

@@ -10,7 +10,8 @@
 //! cargo run -p wheelwitness-faults --bin faults -- --row 1 --times 10000
 //! ```
 //!
-//! Needs Linux, root, loop devices and strace; a trial that cannot be made counts as failed.
+//! Needs Linux, root, loop devices, cgroups, strace and libfaketime; a trial that cannot be made
+//! counts as failed.
 
 pub mod bench;
 pub mod fat;
@@ -18,8 +19,10 @@ pub mod volume;
 pub mod cut;
 pub mod kill;
 pub mod ending;
+pub mod clock_set;
 pub mod calls;
 pub mod full;
+pub mod memory;
 pub mod soak;
 pub mod guest;
 pub mod unprotected;

@@ -4,7 +4,7 @@ use std::process::ExitCode;
 use wheelwitness_faults::cut::{Syncs, power_cuts};
 use wheelwitness_faults::run::{chosen, go_through, hardware};
 use wheelwitness_faults::table::Effort;
-use wheelwitness_faults::unprotected::take_away;
+use wheelwitness_faults::unprotected::{NOT_TAKEN_AWAY, take_away};
 use wheelwitness_faults::volume::System;
 
 const HELP: &str = "\
@@ -21,7 +21,7 @@ line a row. A row that could not be tried counts as failed.
               test that holds the row must then fail
   --into      keeps what the cuts of row 2 have shown so far, and goes on from there
   --trials    only the trials, not the tests of the house
-Needs Linux, root, loop devices, strace, mkfs.ext4 and mkfs.vfat.
+Needs Linux, root, loop devices, cgroups, strace, mkfs.ext4, mkfs.vfat and libfaketime.
 ";
 
 fn main() -> ExitCode {
@@ -113,6 +113,9 @@ impl Campaign {
         let bad = take_away(&self.rows, |protection, outcome| {
             println!("{:>2}  without {}: {outcome}", protection.row, protection.what);
         });
+        for (row, why) in NOT_TAKEN_AWAY {
+            println!("{row:>2}  not taken away: {why}");
+        }
         match bad {
             Ok(0) => ExitCode::SUCCESS,
             Ok(bad) => {

@@ -3,7 +3,7 @@
 use crate::bench::Outcome;
 use crate::cut::{Syncs, power_cuts};
 use crate::volume::System;
-use crate::{calls, ending, full, guest, kill, soak};
+use crate::{calls, clock_set, ending, full, guest, kill, memory, soak};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -91,7 +91,9 @@ fn fat_cuts(effort: &Effort) -> Outcome {
 }
 
 fn kills(effort: &Effort) -> Outcome {
-    kill::kills(&effort.program, effort.times(40, 2000), effort.threads)
+    let killed = kill::kills(&effort.program, effort.times(40, 2000), effort.threads)?;
+    let starved = memory::starved(&effort.program)?;
+    Ok(format!("{killed}; {starved}"))
 }
 
 fn failing_calls(effort: &Effort) -> Outcome {
@@ -103,7 +105,11 @@ fn stall(effort: &Effort) -> Outcome {
 }
 
 fn interrupted_ends(effort: &Effort) -> Outcome {
-    ending::interrupted_ends(&effort.program, effort.times(3, 50))
+    ending::interrupted_ends(&effort.program, effort.times(8, 50))
+}
+
+fn clock_sets(effort: &Effort) -> Outcome {
+    clock_set::clock_set(&effort.program)
 }
 
 fn long_drive(effort: &Effort) -> Outcome {

@@ -2,7 +2,10 @@
 
 use crate::sample::{ID, Sample, noise, read, sample};
 use proptest::prelude::*;
-use wheelwitness_capture::block::HEADER_BYTES;
+use std::io::ErrorKind;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use wheelwitness_capture::block::{HEADER_BYTES, MAX_PAYLOAD_BYTES};
 use wheelwitness_capture::read::{CaptureReader, Hole, Item, ReadError};
 use wheelwitness_capture::record::RecordingId;
 use wheelwitness_capture::storage::{SimStorage, Storage};
@@ -187,6 +190,58 @@ fn a_header_that_promises_too_much_is_a_hole() {
             assert!(numbers.into_iter().eq(8..16), "{length} at {at}");
             assert_eq!(holes, [hole(0, sample.blocks[0].1, Some(8))]);
         }
+    }
+}
+
+/// A segment that goes on with zeros for far longer than a block, and how much was ever asked for
+/// at once: the reader takes memory for that much.
+#[derive(Clone)]
+struct Vast {
+    start: Vec<u8>,
+    most_asked: Arc<AtomicUsize>,
+}
+
+const VAST_BYTES: u64 = 48 << 20;
+
+impl Storage for Vast {
+    fn create_new(&mut self, _: &str) -> std::io::Result<()> {
+        Err(ErrorKind::ReadOnlyFilesystem.into())
+    }
+    fn append(&mut self, _: &str, _: &[u8]) -> std::io::Result<()> {
+        Err(ErrorKind::ReadOnlyFilesystem.into())
+    }
+    fn sync(&mut self, _: &str) -> std::io::Result<()> {
+        Err(ErrorKind::ReadOnlyFilesystem.into())
+    }
+    fn list(&mut self) -> std::io::Result<Vec<(String, u64)>> {
+        Ok(vec![(segment_name(1), VAST_BYTES)])
+    }
+    fn read(&mut self, _: &str, offset: u64, into: &mut [u8]) -> std::io::Result<usize> {
+        self.most_asked.fetch_max(into.len(), Ordering::Relaxed);
+        into.fill(0);
+        let here = self.start.get(offset as usize..).unwrap_or_default();
+        let bytes = here.len().min(into.len());
+        into[..bytes].copy_from_slice(&here[..bytes]);
+        Ok(into.len())
+    }
+}
+
+/// The length of a block is believed only up to what a block may have, even where the segment is
+/// so long that it could be true.
+#[test]
+fn a_length_that_lies_in_a_long_segment_takes_the_memory_of_one_block() {
+    let (sample, bytes) = one_segment(2);
+    for length in [MAX_PAYLOAD_BYTES as u32, MAX_PAYLOAD_BYTES as u32 + 1, 32 << 20, u32::MAX] {
+        let mut start = bytes.clone();
+        start[72..76].copy_from_slice(&length.to_le_bytes());
+        let header = crc32c::crc32c(&start[..76]).to_le_bytes();
+        start[76..80].copy_from_slice(&header);
+        let most_asked = Arc::new(AtomicUsize::new(0));
+        let (numbers, holes) = read(&Vast { start, most_asked: most_asked.clone() });
+        assert!(numbers.into_iter().eq(8..16), "{length}");
+        assert_eq!(holes[0], hole(0, sample.blocks[0].1, Some(8)), "{length}");
+        let most_asked = most_asked.load(Ordering::Relaxed);
+        assert!(most_asked <= HEADER_BYTES + MAX_PAYLOAD_BYTES, "{length}: {most_asked} at once");
     }
 }
 

@@ -17,5 +17,6 @@ mod power_cut;
 mod sample;
 mod sequence;
 mod serial_can_lines;
+mod wall_clock;
 mod wire_damage;
 mod write_read;

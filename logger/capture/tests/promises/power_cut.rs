@@ -89,6 +89,19 @@ fn segments_end_at_their_length_and_at_their_age() {
     assert_eq!(read(&storage).0.len(), 100);
 }
 
+/// However quickly records come and however long a segment may last.
+#[test]
+fn a_segment_ends_before_it_is_longer_than_allowed_and_the_next_goes_on() {
+    let storage = SimStorage::new();
+    let mut run = Run::on(&storage, Limits { segment_ns: i64::MAX, ..limits() });
+    run.record_until(RECORDS, |_| ());
+    run.flush();
+    let segments = CaptureReader::from_storage(storage.clone()).unwrap().segments().to_vec();
+    assert!(segments.len() > 3, "{} segments of at most 4000 bytes", segments.len());
+    assert!(segments.iter().all(|segment| segment.bytes <= 4000), "{segments:?}");
+    assert!(read(&storage).0.into_iter().eq(0..RECORDS));
+}
+
 #[test]
 fn a_power_cut_after_any_pump_leaves_everything_acknowledged() {
     let storage = SimStorage::new();

@@ -3,7 +3,7 @@
 use wheelwitness_capture::clock::SimClock;
 use wheelwitness_capture::read::{CaptureReader, Hole, Item};
 use wheelwitness_capture::record::{Kind, Record, RecordingId};
-use wheelwitness_capture::storage::SimStorage;
+use wheelwitness_capture::storage::{SimStorage, Storage};
 use wheelwitness_capture::write::{Limits, Writer, segment_name};
 
 pub const ID: RecordingId = RecordingId(*b"sample recording");
@@ -55,7 +55,7 @@ pub fn sample(id: RecordingId, blocks: u64, segment_bytes: u64) -> Sample {
 
 /// Everything in a storage: the numbers of the records (each checked against what was written)
 /// and the holes.
-pub fn read(storage: &SimStorage) -> (Vec<u64>, Vec<Hole>) {
+pub fn read<S: Storage + Clone>(storage: &S) -> (Vec<u64>, Vec<Hole>) {
     let (mut numbers, mut holes) = (Vec::new(), Vec::new());
     for item in CaptureReader::from_storage(storage.clone()).unwrap() {
         match item.unwrap() {

@@ -214,6 +214,32 @@ fn sources_do_not_mix_and_a_hole_begins_them_anew() {
     );
 }
 
+/// Sentences, and which of their fields are numbers.
+const NUMBERS: [(&str, &[usize]); 3] = [
+    ("GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W,A", &[7, 8]),
+    ("GPVTG,084.4,T,087.5,M,022.4,N,041.5,K,A", &[1, 3, 5, 7]),
+    ("GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,", &[7, 8, 9, 11]),
+];
+
+/// What a parser of floating-point numbers takes and no receiver sends: none, infinite, or with an
+/// exponent.
+#[test]
+fn a_number_that_is_none_is_a_fault_and_missing_whatever_field_it_stands_in() {
+    for (sentence, numbers) in NUMBERS {
+        for at in numbers.iter().copied() {
+            for word in ["nan", "NaN", "inf", "-inf", "infinity", "1e999", "1E999", "1e2", "+5"] {
+                let mut fields: Vec<&str> = sentence.split(',').collect();
+                fields[at] = word;
+                let line = wheelwitness_capture::encode::frame(&fields.join(","));
+                let (value, faults) = decode_sentence(line.strip_suffix(b"\r\n").unwrap());
+                let text = format!("{value:?}");
+                assert!(!text.contains("NaN") && !text.contains("inf"), "{word} at {at}: {text}");
+                assert!(!faults.is_empty(), "{word} at {at} of {sentence}: {text}");
+            }
+        }
+    }
+}
+
 proptest! {
     /// Noise on the line at any rate: what is read of the board was sent, in that order.
     #[test]

@@ -47,6 +47,7 @@ pub(super) const HINDERED: [Row; 14] = [
         "at most 16 MiB for reading",
         &[
             (DAMAGE, "a_header_that_promises_too_much_is_a_hole"),
+            (DAMAGE, "a_length_that_lies_in_a_long_segment_takes_the_memory_of_one_block"),
             (LENGTHS, "any_length_anywhere_in_a_block_takes_no_memory"),
             (LENGTHS, "lengths_that_lie_under_right_checksums_take_no_memory"),
             (PCAPNG, "lengths_that_lie_are_told_with_their_place"),
@@ -139,7 +140,10 @@ pub(super) const HINDERED: [Row; 14] = [
         "no file may be longer than 4 GiB",
         "a segment ends at 64 MiB; a shorter limit of the medium begins the next one",
         "0 lost",
-        &[(POWER_CUT, "segments_end_at_their_length_and_at_their_age")],
+        &[
+            (POWER_CUT, "a_segment_ends_before_it_is_longer_than_allowed_and_the_next_goes_on"),
+            (POWER_CUT, "segments_end_at_their_length_and_at_their_age"),
+        ],
     )
     .tried(longest_file),
     row(

@@ -102,9 +102,9 @@ pub(super) const LOST: [Row; 20] = [
     ),
     row(
         10,
-        "the process is killed, or one source panics",
+        "the process is killed, runs out of memory, or one source panics",
         "synced records stay; other sources go on; the next start says what was cut off",
-        "2,000 kills: 0 acknowledged records lost; back to recording within 2 s",
+        "2,000 kills: all that was synced is kept, at most 1.0 s lost; back within 2 s",
         &[
             (TERMINALS, "a_killed_recorder_leaves_everything_that_was_synced"),
             (TERMINALS, "the_next_recording_finds_one_that_was_killed_and_notes_what_it_lacks"),

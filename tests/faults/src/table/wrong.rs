@@ -52,11 +52,23 @@ pub(super) const WRONG: [Row; 17] = [
     row(
         25,
         "the host's clock is set, forward or back",
-        "the time axis does not notice; the step can be seen in the stamps",
-        "0 records moved",
-        &[(PROTECTIONS, "a_wall_clock_that_jumps_moves_no_record")],
+        "told while recording and in the report; the time axis does not notice",
+        "set 1970 to now, an hour on, an hour back: each told, 0 records moved, same verdicts",
+        &[
+            (PROTECTIONS, "a_wall_clock_that_jumps_moves_no_record"),
+            (WALL_CLOCK, "a_clock_set_forward_or_back_is_told_once_with_by_how_much"),
+            (WALL_CLOCK, "a_clock_that_is_corrected_gradually_was_not_set"),
+            (WALL_CLOCK, "a_reader_that_was_held_up_before_it_read_the_wall_clock_did_not_set_it"),
+            (BUSES, "a_clock_set_before_a_frame_is_read_moves_it_by_less_than_a_look"),
+            (MEDIA, "a_clock_that_is_set_is_told_once_with_by_how_much_and_moves_no_record"),
+            (
+                WALL,
+                "a_clock_that_was_set_while_recording_is_told_and_changes_nothing_else_of_a_drive",
+            ),
+        ],
     )
-    .open("the report does not tell that the clock was set"),
+    .tried(clock_sets)
+    .open("a setting in the last second, or by less than half a second, may go untold"),
     row(
         26,
         "the computer sleeps",
@@ -142,6 +154,10 @@ pub(super) const WRONG: [Row; 17] = [
         "no number that is none reaches a reading or breaks a figure",
         "0 of them",
         &[
+            (
+                WIRE_DAMAGE,
+                "a_number_that_is_none_is_a_fault_and_missing_whatever_field_it_stands_in",
+            ),
             (WIRE_DAMAGE, "no_field_whatever_makes_a_decoder_panic_or_give_a_number_that_is_none"),
             (FIGURES, "numbers_that_no_sensor_gives_neither_hang_nor_break_a_figure"),
         ],
