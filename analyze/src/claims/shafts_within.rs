@@ -44,7 +44,9 @@ fn one(drive: &Drive, axle: usize) -> Finding {
     let bad = drive.teeth.iter().find(noisy).map(|t| {
         format!("the {} sensor counts edges that no tooth makes (noise)", place(t.sensor.place))
     });
-    if let Some(why) = bad.or_else(|| at_odds(drive, axle, used)) {
+    let bad = bad.or_else(|| at_odds(drive, axle, used));
+    // Where the outputs contradict each other, nobody knows which of the two turned so fast.
+    if let Some(why) = bad.or_else(|| drive.unsound()) {
         return no("sensors-unsound", why, "repair the sensor and drive again".into());
     }
     match &drive.motions.fastest[axle] {

@@ -3,7 +3,7 @@
 use wheelwitness_tests::campaign::{Call, Called, drive};
 
 /// Seed of a drive, and what deceived the analysis.
-const DRIVES: [(u64, &str); 23] = [
+const DRIVES: [(u64, &str); 25] = [
     (7061, "one of two magnets of the rear shaft was missing, so that every turn counted half"),
     (7097, "a wheel sensor was blind for 4 s and right on the whole"),
     (7106, "a few edges of noise at the input were counted as turns"),
@@ -35,6 +35,8 @@ const DRIVES: [(u64, &str); 23] = [
     (160312, "a switch was wired wrongly for a row and stuck, and showed the next row too early"),
     (160785, "a row matched in passing of a slow motor, and its lamps were called wrong meanwhile"),
     (160828, "a contact dropped out while a request that was never answered stood"),
+    (161629, "one of two magnets of the front shaft was missing, and it was said to turn slowly"),
+    (163283, "a switch stuck, so that a row matched long before the motor had done its work"),
     (100064, "a few edges of noise at a wheel of 48 teeth made a lock look as if it slipped"),
 ];
 

@@ -195,7 +195,7 @@ fn weigh(timeline: &Timeline, s: &Selection, periods: usize) -> Judged {
         ),
         Timeliness::Unclear if s.ran_on => undecided(
             "motor-ran-on",
-            format!("the row matched, but the motor ran on until after {limit_s} s"),
+            "the row matched, but the motor ran on: it may have matched in passing".into(),
             AGAIN,
         ),
         Timeliness::Beyond | Timeliness::Unclear => undecided(

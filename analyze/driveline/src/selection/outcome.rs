@@ -195,7 +195,7 @@ impl Selection {
             detail,
             total: stand.total().filter(|_| !stand.was_there()),
             rested_s: stand.rested_s,
-            ran_on: stand.ran_on(),
+            ran_on: stand.ran_on_s() > 0.0,
             left_s: stand.left_s,
             touched: stand.touched,
             motor_part: stand.motor_part(),
@@ -223,6 +223,10 @@ pub(super) fn had_motion(table: &Table, stand: &Stand) -> bool {
     stand.travel.is_some_and(|t| t.is_decisive(stand.need, &table.limits, table.several_ranges))
 }
 
+/// A motor that is switched off by its contacts stops within this after the row matched, in seconds
+/// (common practice).
+const MOTOR_STOPS_S: f64 = 0.5;
+
 fn timeliness(table: &Table, stand: &Stand, ended_s: f64) -> Timeliness {
     let limit_s = table.limits.selection_s;
     let beyond = |l: Latency| l.judge(limit_s, 1) == Judgement::Outside;
@@ -236,9 +240,10 @@ fn timeliness(table: &Table, stand: &Stand, ended_s: f64) -> Timeliness {
     }
     let Some(total) = stand.total() else { return Timeliness::None };
     let counted = total.without(stand.rested_s);
-    // A row can match in passing; a motor that goes on after the limit may have more to do.
-    if stand.ran_on() && stand.motor_part().is_none_or(|l| l.judge(limit_s, 1) != Judgement::Inside)
-    {
+    // A row can match in passing; a motor that goes on for long, or after the limit, may have more
+    // to do, and the sleeve after it.
+    let late = || stand.motor_part().is_none_or(|l| l.judge(limit_s, 1) != Judgement::Inside);
+    if stand.ran_on_s() > MOTOR_STOPS_S || stand.ran_on_s() > 0.0 && late() {
         return if beyond(total) { Timeliness::Beyond } else { Timeliness::Unclear };
     }
     match total.judge(limit_s, 1) {

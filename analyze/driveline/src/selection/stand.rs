@@ -372,12 +372,15 @@ impl Stand {
         Some(Latency::between(&self.request?, &done))
     }
 
-    /// The motor was still running when the row matched.
-    pub fn ran_on(&self) -> bool {
+    /// How long the motor still ran after the row had matched, in seconds: a row can match in
+    /// passing.
+    pub fn ran_on_s(&self) -> f64 {
         let last_s =
             if self.motor_runs { Some(f64::INFINITY) } else { self.motor_off.map(|m| m.first_s) };
-        let on = self.motor_on.is_some();
-        on && self.matched.zip(last_s).is_some_and(|(m, off_s)| m.settled_s < off_s)
+        let (Some(m), Some(off_s), Some(_)) = (self.matched, last_s, self.motor_on) else {
+            return 0.0;
+        };
+        (off_s - m.settled_s).max(0.0)
     }
 
     /// When the row had matched, the motor had come to rest and the unit's lamps were steady, in
