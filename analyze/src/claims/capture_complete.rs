@@ -174,33 +174,29 @@ fn unnumbered(drive: &Drive, source: &Source, damaged: u64) -> Finding {
 fn periods(drive: &Drive, source: &Source) -> Vec<Period> {
     let zero_ns = drive.survey.span_ns.map_or(0, |s| s.0);
     let at_s = |ns: i64| ns.saturating_sub(zero_ns) as f64 * 1e-9;
-    let sleep = |s: &Sleep| Period {
-        start_s: at_s(s.from_ns),
-        end_s: at_s(s.to_ns),
-        verdict: Verdict::Undecided,
-        reason: "the computer slept".into(),
+    let told = |stretch_ns: [i64; 2], verdict, reason: &str, name: &str, value_ns: i64| Period {
+        start_s: at_s(stretch_ns[0]),
+        end_s: at_s(stretch_ns[1]),
+        verdict,
+        reason: reason.into(),
         estimates: vec![Reported::from(&Estimate {
-            name: "slept".into(),
-            value: s.slept_ns as f64 * 1e-9,
+            name: name.into(),
+            value: value_ns as f64 * 1e-9,
             unit: "s".into(),
             components: Vec::new(),
         })],
         evidence: Vec::new(),
     };
+    let sleep = |s: &Sleep| {
+        let (stretch_ns, why) = ([s.from_ns, s.to_ns], "the computer slept");
+        told(stretch_ns, Verdict::Undecided, why, "slept", s.slept_ns)
+    };
     let sleeps = drive.survey.sleeps.found().iter().take(SLEEPS_SHOWN).map(sleep);
     let whole = shown(drive, source);
-    let set = |s: &ClockSet| Period {
-        start_s: at_s(s.before.boot_ns),
-        end_s: at_s(s.after.boot_ns),
-        verdict: whole.verdict,
-        reason: "the clock of the computer was set; nothing is missing for that".into(),
-        estimates: vec![Reported::from(&Estimate {
-            name: "set forward by".into(),
-            value: s.by_ns as f64 * 1e-9,
-            unit: "s".into(),
-            components: Vec::new(),
-        })],
-        evidence: Vec::new(),
+    let set = |s: &ClockSet| {
+        let why = "the clock of the computer was set; nothing is missing for that";
+        let stretch_ns = [s.before.boot_ns, s.after.boot_ns];
+        told(stretch_ns, whole.verdict, why, "set forward by", s.by_ns)
     };
     let sets: Vec<_> = drive.survey.clock_sets.found().iter().take(SETS_SHOWN).map(set).collect();
     std::iter::once(whole).chain(sleeps).chain(sets).collect()

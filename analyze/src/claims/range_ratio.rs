@@ -11,6 +11,10 @@ use wheelwitness_driveline::range::{RANGE_MIN_TURN, RangeRatio, range_ratio};
 use wheelwitness_driveline::vehicle::{Coupling, Place};
 use wheelwitness_driveline::verdict::{Bounds, agree, factor, judge as judge_estimate};
 
+/// What to do about an input that may give a pulse a turn more or fewer than declared.
+pub const COUNT_PULSES: &str = "count the pulses of one turn of the input by hand, correct \
+                                pulses_per_turn or repair the sensor, and drive again";
+
 /// One finding per range that a mode uses.
 pub fn judge(drive: &Drive) -> Vec<Finding> {
     let uses = |name: &str| drive.vehicle.modes.iter().any(|m| m.range == name);
@@ -85,7 +89,6 @@ fn evidence<'a>(
         let next = "check the sensor's gap and wiring and drive again".into();
         return no("sensor-silent", INPUT_SILENT, next);
     }
-    let share = drive.vehicle.center.front_share();
     let mode = |p: &Engagement| &drive.vehicle.modes[p.engaged.mode];
     let in_range: Vec<&Engagement> = drive
         .motions
@@ -93,10 +96,8 @@ fn evidence<'a>(
         .iter()
         .filter(|p| p.engaged.certain && !p.was_silent() && mode(p).range == name)
         .collect();
-    let found: Vec<_> = in_range
-        .into_iter()
-        .filter_map(|p| Some((p, range_ratio(&p.segments, mode(p).coupling, share)?)))
-        .collect();
+    let found: Vec<_> =
+        in_range.into_iter().filter_map(|p| Some((p, of_period(drive, p)?))).collect();
     if found.is_empty() {
         let reason = format!(
             "this range was driven for less than {RANGE_MIN_TURN:.0} output turns with the input \
@@ -111,11 +112,15 @@ fn evidence<'a>(
              turn more or fewer than declared",
             r.excess_percent.value
         );
-        let next = "count the pulses of one turn of the input by hand, correct pulses_per_turn or \
-                    repair the sensor, and drive again";
-        return no("pulse-or-gear", &reason, next.into());
+        return no("pulse-or-gear", &reason, COUNT_PULSES.into());
     }
     Ok(found)
+}
+
+/// The range ratio of a period by the coupling that its mode row declares.
+pub fn of_period(drive: &Drive, p: &Engagement) -> Option<RangeRatio> {
+    let coupling = drive.vehicle.modes[p.engaged.mode].coupling;
+    range_ratio(&p.segments, coupling, drive.vehicle.center.front_share())
 }
 
 /// Whether the ratio of a range, one of `n` of its periods, is not the declared one.
@@ -127,12 +132,10 @@ pub fn is_off(drive: &Drive, r: &RangeRatio, n: usize) -> bool {
 /// Whether some period of the drive reads as if the input gave a pulse a turn more or fewer than
 /// declared: the input then tells nothing in any other period either, however short.
 pub fn is_pulse_in_doubt(drive: &Drive) -> bool {
-    let share = drive.vehicle.center.front_share();
-    drive.motions.periods.iter().filter(|p| p.engaged.certain && !p.was_silent()).any(|p| {
-        let coupling = drive.vehicle.modes[p.engaged.mode].coupling;
-        range_ratio(&p.segments, coupling, share)
-            .is_some_and(|r| is_off(drive, &r, 1) && pulse_explains(drive, &r))
-    })
+    let tells = |p: &&Engagement| p.engaged.certain && !p.was_silent();
+    let off = |r: &RangeRatio| is_off(drive, r, 1) && pulse_explains(drive, r);
+    let periods = drive.motions.periods.iter().filter(tells);
+    periods.filter_map(|p| of_period(drive, p)).any(|r| off(&r))
 }
 
 /// Whether the input's sensor, giving a pulse a turn more or fewer than declared, would read just

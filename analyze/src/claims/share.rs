@@ -1,7 +1,7 @@
 //! What a drive says about the front's share of the drive, for every claim that rests on it.
 
 use super::center::exercise_next_step;
-use super::range_ratio::{is_off, is_pulse_in_doubt};
+use super::range_ratio::{COUNT_PULSES, is_off, is_pulse_in_doubt, of_period};
 use super::{Finding, period, word};
 use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
@@ -9,7 +9,6 @@ use crate::report::words::plus_minus;
 use crate::result::{Period, Verdict};
 use wheelwitness_driveline::allowance::front_share;
 use wheelwitness_driveline::quantity::Estimate;
-use wheelwitness_driveline::range::range_ratio;
 use wheelwitness_driveline::vehicle::{Mode, Place};
 use wheelwitness_driveline::verdict::{Bounds, agree, judge as judge_estimate};
 
@@ -34,9 +33,8 @@ pub fn bounds_around(drive: &Drive, share: f64) -> Bounds {
 
 /// Whether the ratio of a period's range is not the declared one: then input and outputs tell no
 /// share.
-fn is_range_wrong(drive: &Drive, mode: &Mode, p: &Engagement) -> bool {
-    range_ratio(&p.segments, mode.coupling, drive.vehicle.center.front_share())
-        .is_some_and(|r| is_off(drive, &r, 1))
+fn is_range_wrong(drive: &Drive, p: &Engagement) -> bool {
+    of_period(drive, p).is_some_and(|r| is_off(drive, &r, 1))
 }
 
 /// The front share in every period that tells it.
@@ -48,7 +46,7 @@ pub fn shares<'a>(drive: &Drive, mode: &Mode, periods: &[&'a Engagement]) -> Sha
     let is_direct = drive.vehicle.ranges.get(&mode.range).is_none_or(|r| *r == 1.0);
     periods
         .iter()
-        .filter(|p| !p.was_silent() && (is_direct || !is_range_wrong(drive, mode, p)))
+        .filter(|p| !p.was_silent() && (is_direct || !is_range_wrong(drive, p)))
         .filter_map(|p| Some((*p, front_share(&p.segments, backlash)?)))
         .collect()
 }
@@ -117,13 +115,11 @@ pub fn told_of<'a>(
         let next = "check the sensor's gap and wiring and drive again".into();
         return no("sensor-silent", INPUT_SILENT, next);
     }
-    if is_pulse_in_doubt(drive) {
-        let next = "count the pulses of one turn of the input by hand, correct pulses_per_turn or \
-                    repair the sensor, and drive again";
-        let reason = "the input reads as if it gave one pulse a turn more or fewer than declared";
-        return no("pulse-or-gear", reason, next.into());
-    }
     let found = shares(drive, mode, periods);
+    if found.is_empty() && is_pulse_in_doubt(drive) {
+        let reason = "the input reads as if it gave one pulse a turn more or fewer than declared";
+        return no("pulse-or-gear", reason, COUNT_PULSES.into());
+    }
     match (found.is_empty(), periods.is_empty()) {
         (false, _) => Ok(found),
         (true, true) => {

@@ -21,7 +21,7 @@ line a row. A row that could not be tried counts as failed.
               test that holds the row must then fail
   --into      keeps what the cuts of row 2 have shown so far, and goes on from there
   --trials    only the trials, not the tests of the house
-Needs Linux, root, loop devices, cgroups, strace, mkfs.ext4, mkfs.vfat and libfaketime.
+Needs Linux, root, loop devices, strace, mkfs.ext4, mkfs.vfat and libfaketime; --full also cgroups.
 ";
 
 fn main() -> ExitCode {

@@ -243,7 +243,8 @@ fn timeliness(table: &Table, stand: &Stand, ended_s: f64) -> Timeliness {
     // A row can match in passing; a motor that goes on for long, or after the limit, may have more
     // to do, and the sleeve after it.
     let late = || stand.motor_part().is_none_or(|l| l.judge(limit_s, 1) != Judgement::Inside);
-    if stand.ran_on_s() > MOTOR_STOPS_S || stand.ran_on_s() > 0.0 && late() {
+    let ran_on_s = stand.ran_on_s();
+    if ran_on_s > MOTOR_STOPS_S || ran_on_s > 0.0 && late() {
         return if beyond(total) { Timeliness::Beyond } else { Timeliness::Unclear };
     }
     match total.judge(limit_s, 1) {
