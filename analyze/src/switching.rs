@@ -24,6 +24,12 @@ use wheelwitness_driveline::vehicle::{Place, Vehicle};
 /// out is neither.
 const TRIM_US: i64 = 300_000;
 
+/// A vehicle that drives off gently gathers speed by so much, m/s^2 (common practice).
+const GENTLE_MPS2: f64 = 0.5;
+
+/// Whatever tells that the vehicle moves tells it within this, seconds (common practice).
+const UNSEEN_MAX_S: f64 = 2.0;
+
 /// Turns are reported to the selections this often, microseconds.
 const MOTION_US: i64 = 100_000;
 
@@ -104,6 +110,8 @@ struct Feed<'a> {
     supply: Option<(usize, f64)>,
     outputs: Vec<Output>,
     metres_per_rear_turn: f64,
+    /// See [`Motion::unseen_s`].
+    unseen_s: f64,
     last_us: i64,
     last_motion_us: i64,
     recent: VecDeque<(f64, f64)>,
@@ -171,6 +179,14 @@ impl Output {
         }
     }
 
+    /// Turns between two things that it tells; none where a unit sends a speed all the time.
+    fn gap_turn(&self) -> f64 {
+        match self.by {
+            By::Edges { per_turn, .. } => self.weight / per_turn,
+            By::Signal { .. } => 0.0,
+        }
+    }
+
     fn begin_anew(&mut self) {
         self.turns = 0.0;
         if let By::Edges { counter, .. } = &mut self.by {
@@ -197,13 +213,17 @@ impl<'a> Feed<'a> {
                 outputs.extend(wheels.into_iter().filter_map(output).map(wheel));
             }
         }
+        let metres_per_rear_turn = Setup::new(vehicle).metres_per_turn();
+        let gap_m = outputs.iter().filter(|o| o.place != Place::Input).map(Output::gap_turn);
+        let gap_m = gap_m.fold(f64::INFINITY, f64::min) * metres_per_rear_turn;
         let supply = vehicle.analog.iter().find(|a| a.name == "supply");
         Feed {
             selections: Selections::new(vehicle),
             course,
             supply: supply.map(|a| (usize::from(a.input.max(1)) - 1, a.per_volt)),
             outputs,
-            metres_per_rear_turn: Setup::new(vehicle).metres_per_turn(),
+            metres_per_rear_turn,
+            unseen_s: (2.0 * gap_m / GENTLE_MPS2).sqrt().min(UNSEEN_MAX_S),
             last_us: 0,
             last_motion_us: i64::MIN / 2,
             recent: VecDeque::new(),
@@ -300,6 +320,7 @@ impl<'a> Feed<'a> {
             rear_turn,
             input_turn: self.turns(Place::Input),
             moving: speed.map(|v| v > 0.0).or(by_gnss.map(|v| v > 0.5)),
+            unseen_s: self.unseen_s,
             speed_kmh: by_gnss.or(speed).map(|v| 3.6 * v),
             torque_sign: acceleration.map(torque_sign),
         }

@@ -172,9 +172,10 @@ fn facts(plan: &Plan, run: &Run) -> Vec<Fact> {
             .any(|t| matches!(t.fault, Fault::LockPopsOut { .. }) && t.count > 0);
         if popped && f.claim == "center-locks" {
             // The request goes on; what happens after the lock popped out is part of it. Where the
-            // road demanded nothing from then on, the outputs stayed together all the same.
+            // road demanded no more than play from then on, the outputs stayed together all the
+            // same.
             let play = plan.declared.limits.backlash_turn;
-            let parted = |p: &PeriodTruth| p.left.counted.abs() + p.right.counted.abs() > play;
+            let parted = |p: &PeriodTruth| p.let_go_range.is_some_and(|[a, b]| b - a > play);
             let showed = run.truth.periods.iter().any(|p| p.mode == f.scope && parted(p));
             (f.holds, f.value) = (!showed, None);
             continue;

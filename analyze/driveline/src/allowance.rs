@@ -14,7 +14,6 @@ use crate::segment::{Phases, Segment, by_manoeuvre, is_straight, side};
 use crate::share::{SentRow, share_of_sent};
 use crate::stats::{Fit, combined_u, least_squares};
 use crate::turn::{MOVED_NAMES, Opens};
-use std::f64::consts::SQRT_2;
 
 /// What is known beforehand of the mismatch, in turns of the front output per rear turn, less one.
 ///
@@ -56,14 +55,15 @@ struct Beside {
     scale_u: f64,
 }
 
-/// Prior of the traction slope, per m/s^2 (handbook: 0.2 to 0.3 % on a single driven axle).
+/// Prior of the traction slope, per m/s^2 (handbook: 0.2 to 0.3 % on a single driven axle), of what
+/// a pair lets through.
 const TRACTION_PRIOR_U: f64 = 0.003;
 
 /// Fits until the share of the demand that is let through has settled.
 const SETTLING_FITS: usize = 12;
 
-/// A pair that lets nothing through still leaves this share of the mismatch open.
-const LEAST_SHARE: f64 = 0.05;
+/// A pair that lets nothing through still leaves this share of mismatch and traction open.
+const LEAST_SHARE: f64 = 0.02;
 
 /// Least demanded difference that exercises a mode, turns.
 pub const EXERCISE_TURN: f64 = 1.5;
@@ -148,7 +148,7 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
 
 /// Weighted fit of `m = y d + e S + tau A` with the two priors; `dm` gives `d`, with the mismatch
 /// as it is known, and `m` of a row; of the demand a share is let through, and the pair has this
-/// play, turns: under torque it rests at one of its ends, two points, before a row and after it.
+/// play, turns.
 fn solve(
     rows: &[&Segment],
     dm: &dyn Fn(&Segment) -> (f64, f64),
@@ -158,7 +158,8 @@ fn solve(
     let mut x: Vec<Vec<f64>> = rows.iter().map(|s| vec![dm(s).0, s.rear, s.traction]).collect();
     let mut y: Vec<f64> = rows.iter().map(|s| dm(s).1).collect();
     let mut sd: Vec<f64> = rows.iter().map(|s| row_sd(s, share, play)).collect();
-    for (k, mean, u) in [(1, prior.mean, prior.u), (2, 0.0, TRACTION_PRIOR_U)] {
+    let traction_u = TRACTION_PRIOR_U * share.max(LEAST_SHARE);
+    for (k, mean, u) in [(1, prior.mean, prior.u), (2, 0.0, traction_u)] {
         let mut row = vec![0.0; 3];
         row[k] = 1.0;
         x.push(row);
@@ -169,12 +170,14 @@ fn solve(
 }
 
 /// Standard deviation of a row: counting, play, and what no model of a tyre promises (2.5 % of the
-/// turn part, 0.05 % of the distance part), of which a lock lets nothing through.
+/// turn part, 0.05 % of the distance part), of which a lock lets nothing through. A turn pulls the
+/// pair to one end of its play; where it lay before is not known, so that a row may take up all of
+/// it or give it back (rectangular over both, GUM 4.3.7).
 fn row_sd(s: &Segment, share: f64, play: f64) -> f64 {
     let model = s.demanded_u.hypot(0.025 * s.demanded[0]).hypot(0.0005 * s.rear);
     let ends = s.open.sum();
     let counted = (ends.front + ends.rear + s.sent.between + (share * model).powi(2)).sqrt();
-    counted.hypot(play / SQRT_2).max(1e-6)
+    counted.hypot(play / 3f64.sqrt()).max(1e-6)
 }
 
 /// One component per named doubt: how far `y` moves when that number moves by its uncertainty.

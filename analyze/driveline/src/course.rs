@@ -6,6 +6,7 @@
 
 use std::cell::OnceCell;
 use std::f64::consts::{PI, TAU};
+use std::iter;
 
 /// Below this speed a course is not used, m/s.
 pub const SPEED_MIN_MPS: f64 = 0.7;
@@ -163,15 +164,18 @@ impl Course {
     /// assert!((yaw.rate - 0.3).abs() < 1e-6 && yaw.u < 0.05);
     /// ```
     pub fn yaw_rate(&self, at_s: f64) -> Option<YawRate> {
-        let mut half_s = self.habits().half_window_s;
-        let (mut best, mut speed_mps) = self.slope(at_s, half_s)?;
-        while best.u > (SLOPE_SHARE * best.rate.abs()).max(CURVATURE_U_PER_M * speed_mps) {
-            half_s *= WIDER;
-            let wider = self.slope(at_s, half_s).filter(|_| half_s <= HALF_WINDOW_MAX_S);
-            let Some(found) = wider else { break };
-            (best, speed_mps) = found;
-        }
-        Some(best)
+        let narrowest_s = self.habits().half_window_s;
+        let wider = |half_s: &f64| Some(half_s * WIDER).filter(|h| *h <= HALF_WINDOW_MAX_S);
+        let windows: Vec<_> = iter::successors(Some(narrowest_s), wider)
+            .map_while(|half_s| self.slope(at_s, half_s))
+            .collect();
+        let (widest, _) = windows.last()?;
+        // By the widest one: a narrow one that noise made steep would look well known for that, and
+        // those that look so would be too steep on the whole.
+        let is_known = |(yaw, speed_mps): &&(YawRate, f64)| {
+            yaw.u <= (SLOPE_SHARE * widest.rate.abs()).max(CURVATURE_U_PER_M * speed_mps)
+        };
+        Some(windows.iter().find(is_known).map_or(*widest, |(yaw, _)| *yaw))
     }
 
     /// Slope of the course over a window of twice `half_s`, and the mean speed in it.

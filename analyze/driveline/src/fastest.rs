@@ -47,6 +47,8 @@ impl FastestFold {
     /// Takes what a step says of the shaft: its turns, or that it was not watched.
     pub fn push(&mut self, step: &Step, turn: Option<Turn>) {
         let turn = turn.filter(|t| t.u_start.max(t.u_end) < BLIND_TURN);
+        // Watching begins with the first turn: until then nothing was fast.
+        let turn = turn.filter(|t| !t.still || self.seen_until_us.is_some());
         let Some(turn) = turn else { return self.part() };
         let before = self.seen_until_us.replace(step.end_us);
         let gap_us = before.map_or(0, |end_us| step.start_us - end_us);

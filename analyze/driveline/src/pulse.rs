@@ -108,6 +108,8 @@ struct Phase {
     turns: f64,
     u: f64,
     still: bool,
+    /// False before the first edge.
+    begun: bool,
 }
 
 /// What the stepper must know of a sensor.
@@ -131,6 +133,8 @@ struct Track {
     counter: Counter,
     edges: VecDeque<Edge>,
     at_boundary: Option<Phase>,
+    /// Since when it is watched without an edge before; None once edges went by uncounted.
+    idle_from_us: Option<i64>,
     reported_us: Option<i64>,
     unwatched: VecDeque<(i64, i64)>,
 }
@@ -197,6 +201,7 @@ impl Stepper {
             counter: Counter::default(),
             edges: VecDeque::new(),
             at_boundary: None,
+            idle_from_us: None,
             reported_us: None,
             unwatched: VecDeque::new(),
         };
@@ -240,6 +245,7 @@ impl Stepper {
                 Counted::Implausible => {
                     track.edges.clear();
                     track.at_boundary = None;
+                    track.idle_from_us = None;
                 }
                 Counted::Same | Counted::Unpinned => {}
             }
@@ -319,10 +325,24 @@ impl Stepper {
 
 impl Track {
     fn watched(&mut self, tick_us: i64) {
-        if let Some(before) = self.reported_us.replace(tick_us)
-            && tick_us - before > WATCHED_US
-        {
-            self.unwatched.push_back((before, tick_us));
+        match self.reported_us.replace(tick_us) {
+            Some(before) if tick_us - before > WATCHED_US => {
+                self.unwatched.push_back((before, tick_us));
+            }
+            Some(_) => {}
+            None => self.idle_from_us = Some(tick_us),
+        }
+    }
+
+    /// True while the channel has been watched and has not yet given its first edge: a sensor that
+    /// is blind at low speed, or a vehicle that has not moved off.
+    fn is_before_first_edge(&self, at_us: i64) -> bool {
+        let Some(from_us) = self.idle_from_us.filter(|from| at_us >= *from) else { return false };
+        match self.edges.front() {
+            Some(first) => {
+                first.index == 1 && first.time_us > at_us && first.time_us - from_us > STILL_US
+            }
+            None => self.counter.index() == Some(0),
         }
     }
 
@@ -347,13 +367,17 @@ impl Track {
     fn phase(&self, at_us: i64) -> Option<Phase> {
         let per_turn = f64::from(self.sensing.edges_per_turn);
         let after = self.edges.partition_point(|e| e.time_us <= at_us);
-        let before = self.edges.get(after.checked_sub(1)?)?;
         let still = |index: i64| {
             self.was_watched(at_us).then_some(Phase {
                 turns: (index as f64 + 0.5) / per_turn,
                 u: 1.0 / 12f64.sqrt() / per_turn,
                 still: true,
+                begun: true,
             })
+        };
+        let Some(before) = after.checked_sub(1).and_then(|k| self.edges.get(k)) else {
+            let idle = still(0).filter(|_| self.is_before_first_edge(at_us));
+            return idle.map(|phase| Phase { begun: false, ..phase });
         };
         let Some(next) = self.edges.get(after) else { return still(before.index) };
         let gap_us = next.time_us - before.time_us;
@@ -373,6 +397,7 @@ impl Track {
             turns: (from + share * (to - from)) / per_turn,
             u: u / per_turn,
             still: false,
+            begun: true,
         })
     }
 
@@ -393,6 +418,10 @@ impl Track {
 
     fn turn_to(&self, end: Option<Phase>) -> Option<Turn> {
         let (start, end) = (self.at_boundary?, end?);
+        if start.begun != end.begun {
+            // Counting begins at an edge, not half a gap before it.
+            return None;
+        }
         Some(Turn {
             turns: (end.turns - start.turns).max(0.0),
             u_start: start.u,

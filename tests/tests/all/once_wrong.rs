@@ -3,7 +3,7 @@
 use wheelwitness_tests::campaign::{Call, Called, drive};
 
 /// Seed of a drive, and what deceived the analysis.
-const DRIVES: [(u64, &str); 25] = [
+const DRIVES: [(u64, &str); 29] = [
     (7061, "one of two magnets of the rear shaft was missing, so that every turn counted half"),
     (7097, "a wheel sensor was blind for 4 s and right on the whole"),
     (7106, "a few edges of noise at the input were counted as turns"),
@@ -37,6 +37,10 @@ const DRIVES: [(u64, &str); 25] = [
     (160828, "a contact dropped out while a request that was never answered stood"),
     (161629, "one of two magnets of the front shaft was missing, and it was said to turn slowly"),
     (163283, "a switch stuck, so that a row matched long before the motor had done its work"),
+    (161551, "a contact dropped out in a row that was wired wrongly, and so was never quiet"),
+    (162332, "the vehicle had moved off before its shaft gave an edge, and that was called rest"),
+    (170207, "the front shaft was blind from the beginning on, and its silence was not noticed"),
+    (181000, "two edges of a bounce within one tick of the board were taken for one"),
     (100064, "a few edges of noise at a wheel of 48 teeth made a lock look as if it slipped"),
 ];
 

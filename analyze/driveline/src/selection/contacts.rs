@@ -30,6 +30,8 @@ const OTHERS: usize = 2;
 /// Least time that a contact is closed in quiet before it is called clean, in seconds (common
 /// practice).
 const MIN_CLOSED_S: f64 = 10.0;
+/// So many flickers of one contact outside quiet are more than shifts explain (common practice).
+const UNPLACED: usize = 3;
 /// A supply of 12 V that reads less is being cranked or fails, in volts (common practice).
 pub const SUPPLY_LOW_V: f64 = 10.5;
 
@@ -129,6 +131,11 @@ impl Watch {
         others.len() >= OTHERS
     }
 
+    /// How often a contact flickered alone in the whole drive.
+    fn own_of(&self, switch: usize) -> usize {
+        self.flickers.iter().filter(|f| f.switch == switch && !self.is_shared(f)).count()
+    }
+
     /// Flickers that began together with one (they are nearly in order of time).
     fn near<'a>(&'a self, f: &'a Flicker) -> impl Iterator<Item = &'a Flicker> {
         self.flickers.iter().filter(|o| (o.start_s - f.start_s).abs() <= TOGETHER_S)
@@ -217,6 +224,9 @@ fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Findin
         Some(("not-all-seen", why.to_string()))
     } else if let Some(who) = names(&unseen) {
         Some(("not-all-seen", format!("edges of {who} were counted by the board but lost")))
+    } else if let Some(who) = names(&|c| is_idle(c) && watch.own_of(c.0) >= UNPLACED) {
+        let why = format!("{who} flickered, but never while its row was shown for long enough");
+        Some(("flickers-unplaced", why))
     } else {
         names(&|c| c.1 < MIN_CLOSED_S && !is_idle(c)).map(|who| {
             let why = format!("{who}: closed for less than {MIN_CLOSED_S:.0} s of quiet");

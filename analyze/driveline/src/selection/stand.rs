@@ -59,6 +59,8 @@ pub(super) struct Stand {
     pub motor_on: Option<Moment>,
     pub motor_off: Option<Moment>,
     pub motor_runs: bool,
+    /// The motor was energised again after it and the row had come to rest.
+    ran_again: bool,
     pub limit_change: Option<Moment>,
     pub limits_fit: Option<bool>,
     pub matched: Option<Moment>,
@@ -113,6 +115,7 @@ impl Stand {
             need: Need::of(from, this),
             motor_on: None,
             motor_off: None,
+            ran_again: false,
             motor_runs: scene.picture.on & table.bits(Role::Motor) != 0,
             limit_change: None,
             limits_fit: this.limits.fits(&scene.picture),
@@ -221,14 +224,15 @@ impl Stand {
         self.pass(table, scene);
     }
 
-    /// Counts the time at rest until the row matches.
+    /// Counts the time that was surely at rest until the row matched: not the last of each rest,
+    /// in which the vehicle may have moved off already.
     fn rest(&mut self, m: &Motion) {
-        let until_s = self.matched.map_or(m.time_s, |at| at.settled_s.min(m.time_s));
-        if let Some(since_s) = self.resting_since_s.take() {
-            self.rested_s += (until_s - since_s).max(0.0);
+        if m.moving == Some(false) && self.matched.is_none() {
+            self.resting_since_s.get_or_insert(m.time_s);
+        } else if let Some(since_s) = self.resting_since_s.take() {
+            let until_s = self.matched.map_or(m.time_s, |at| at.settled_s.min(m.time_s));
+            self.rested_s += (until_s - since_s - m.unseen_s).max(0.0);
         }
-        let rests = m.moving == Some(false) && self.matched.is_none();
-        self.resting_since_s = rests.then_some(m.time_s);
     }
 
     /// Something was lost on the line, or the board began anew.
@@ -258,7 +262,12 @@ impl Stand {
         let bits = table.bits(Role::Motor);
         let chatters = step.action == Action::Chatter;
         let runs = scene.picture.on & bits != 0 || chatters;
-        if runs == self.motor_runs || (!runs && bits & !scene.picture.known != 0) {
+        if self.ran_again || runs == self.motor_runs || (!runs && bits & !scene.picture.known != 0)
+        {
+            return;
+        }
+        if runs && self.has_stood(step.moment.first_s) {
+            self.ran_again = true;
             return;
         }
         self.motor_runs = runs;
@@ -270,6 +279,13 @@ impl Stand {
             self.motor_off = Some(step.moment);
             self.travel = Some(Travel::default());
         }
+    }
+
+    /// The row matches and the motor has come to rest: what the motor does next is for another
+    /// request, though its edge was not seen.
+    fn has_stood(&self, at_s: f64) -> bool {
+        let stood = |m: Moment| at_s - m.settled_s >= PASSING_S;
+        self.motor_off.is_some_and(stood) && self.matched.is_some_and(stood)
     }
 
     fn limit_contacts(&mut self, table: &Table, step: &Step, scene: &Scene) {

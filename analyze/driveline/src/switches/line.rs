@@ -119,7 +119,9 @@ impl Line {
         if c.input != self.input {
             return;
         }
-        if c.time_s <= self.edge_s {
+        // A bounce can be shorter than the board's tick: the count tells it from a repetition.
+        let next = self.count.is_some_and(|n| c.edge_count == n.wrapping_add(1));
+        if c.time_s < self.edge_s || c.time_s == self.edge_s && !next {
             self.tally.repeated += 1;
             return;
         }

@@ -122,6 +122,9 @@ pub struct Motion {
     pub input_turn: Option<f64>,
     /// Whether the vehicle moves.
     pub moving: Option<bool>,
+    /// How long a vehicle that drives off gently may have moved before an output gave an edge, in
+    /// seconds.
+    pub unseen_s: f64,
     /// Speed in km/h, for interlocks.
     pub speed_kmh: Option<f64>,
     /// Sign of the drive torque: 1 drive, -1 coast, 0 neither.

@@ -209,6 +209,15 @@ fn a_sentence_sent_twice_counts_once() {
 }
 
 #[test]
+fn two_edges_within_one_tick_of_the_board_are_both_believed() {
+    let events = wire(&[(2.0, true), (2.001, false), (2.001, true)], false, 4.0);
+    let (steps, lines) = run(&[contact(Role::Position)], &events, 4.0);
+    let moment = Moment { settled_s: 2.001, latest_s: 2.001, ..Moment::at(2.0) };
+    assert_eq!(changes(&steps), [(true, moment)]);
+    assert_eq!((lines.tallies()[0].edges, lines.tallies()[0].repeated), (3, 0));
+}
+
+#[test]
 fn a_short_drop_out_is_a_blip_and_no_change() {
     let events = wire(&[(2.0, false), (2.004, true)], true, 4.0);
     let (steps, lines) = run(&[contact(Role::Position)], &events, 4.0);

@@ -106,6 +106,20 @@ fn a_contact_that_this_drive_never_closed_is_named_beside_those_that_were_clean(
 }
 
 #[test]
+fn a_contact_that_is_never_closed_in_quiet_and_flickers_elsewhere_is_not_passed_over() {
+    let flickers = |n: usize| -> Vec<(f64, u8, bool)> {
+        let at = |k: usize| 0.3 + 0.2 * k as f64;
+        (0..n).flat_map(|k| [(at(k), 5, false), (at(k) + 0.005, 5, true)]).collect()
+    };
+    let found = |n| clean(&minute(&flickers(n), |_| 13.8), "limit contacts");
+    let often = found(3);
+    assert_eq!((often.word, often.code), (Word::Undecided, "flickers-unplaced"), "{often:?}");
+    assert!(often.reason.contains("`limit-b`"), "{}", often.reason);
+    // A shift may bounce a contact once or twice.
+    assert_eq!(found(2).word, Word::Proven, "{}", found(2).reason);
+}
+
+#[test]
 fn a_flash_that_is_declared_for_waiting_is_no_lie_before_the_shafts_say_so() {
     let flash: Vec<(f64, u8, bool)> =
         (0..60).map(|k| (10.0 + 0.33 * f64::from(k), 11, k % 2 == 0)).collect();

@@ -25,6 +25,17 @@ fn fastest(turns: &[Option<f64>]) -> Fastest {
     fold.finish().expect("something was watched")
 }
 
+/// A blind sensor gives no edge at first: what it did not see then is not held against the drive.
+#[test]
+fn watching_begins_with_the_first_turn() {
+    let mut fold = FastestFold::default();
+    let resting = Turn { still: true, ..turn(0.0, 0.1) };
+    let said = [Some(resting), Some(resting), None, Some(turn(2.0, 0.01)), Some(turn(2.0, 0.01))];
+    said.iter().enumerate().for_each(|(k, t)| fold.push(&step(k as i64), *t));
+    let found = fold.finish().expect("two steps were watched");
+    assert_eq!((found.watched_s, found.unwatched_s), (1.0, 0.0));
+}
+
 /// 100 km/h at 421.425 turns per km and 4.1 shaft turns a wheel turn: 2879.7 turns a minute (check
 /// values, shafts; worked there).
 #[test]

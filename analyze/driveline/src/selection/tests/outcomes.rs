@@ -201,6 +201,31 @@ fn time_at_rest_does_not_count_against_the_limit() {
 }
 
 #[test]
+fn the_last_of_a_rest_counts_where_the_vehicle_may_have_moved_off_unseen() {
+    let mut script = Script::standing_in(wagon(), "full-time", 60.0);
+    script.ask(10.0, "locked").motor(10.1, 11.6, "locked").go(30.0, 1.0, 0.1, 1);
+    script.arrive(31.0, "locked");
+    let mut events = script.events();
+    for event in &mut events {
+        if let Event::Motion(m) = event {
+            m.unseen_s = 1.5;
+        }
+    }
+    let s = run(&script.vehicle, &events, 60.0).selections[0].clone();
+    assert!((s.rested_s - 16.9).abs() < 0.11, "{}", s.rested_s);
+}
+
+#[test]
+fn a_motor_that_runs_again_without_a_request_takes_nothing_from_the_selection_before() {
+    let mut script = rear_only();
+    script.select(10.0, "full-time");
+    script.set(30.0, "motor-up", true).set(30.3, "position-front", false);
+    let s = check(&script, Outcome::Completed, "no longer matched from 30.30 s");
+    assert_eq!(s.timeliness, Timeliness::Within);
+    assert!((s.completion().unwrap().value - 1.8).abs() < 1e-9);
+}
+
+#[test]
 fn without_position_switches_nothing_is_completed() {
     let mut script = rear_only();
     script.vehicle.modes.iter_mut().for_each(|m| m.position_switches.clear());

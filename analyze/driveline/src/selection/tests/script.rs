@@ -163,6 +163,7 @@ impl Script {
                 moving: Some(going.is_some_and(|g| g.turns_s != 0.0)),
                 speed_kmh: Some(going.map_or(0.0, |g| g.turns_s * 2.0)),
                 torque_sign: going.map(|g| g.torque),
+                ..Motion::default()
             }));
         }
         events
