@@ -15,7 +15,8 @@ const LOCKED_STRAIGHT: &str = "select full-time\nawait 15 at 1\nspeed 6\nstraigh
     speed 8\nstraight 120 at 8\nstop\nselect locked\nawait 15 at 1\nspeed 5\nstraight 200 at 5\n\
     stop\nwait 1";
 
-const LOCKED_CIRCLES: &str = "ground loose\nselect locked\nawait 15 at 1\n\
+const LOCKED_CIRCLES: &str = "speed 6\nstraight 300 at 6\nstop\n\
+    ground loose\nselect locked\nawait 15 at 1\n\
     circle left lock turns 2 at 1.5\ncircle right lock turns 2 at 1.5\nstop\nwait 1";
 
 fn run(vehicle_text: &str, script: &str, faults: Vec<Fault>) -> Run {
