@@ -12,7 +12,7 @@ use wheelwitness_capture::read::{CaptureReader, ReadError};
 use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::demand::Setup;
 use wheelwitness_driveline::hand::{HandSheet, SheetError};
-use wheelwitness_driveline::vehicle::{Vehicle, VehicleError};
+use wheelwitness_driveline::vehicle::{Place, Vehicle, VehicleError};
 
 /// How late a receiver speaks when nothing tells, seconds (common practice: 0.05 to 0.5).
 const TYPICAL_LAG_S: f64 = 0.2;
@@ -85,12 +85,14 @@ pub fn assemble<S: Storage>(
     let vehicle = Vehicle::parse(text, name).map_err(JudgeError::Vehicle)?;
     let sheet =
         beside.hand.map(|(text, name)| HandSheet::parse(text, name, &vehicle)).transpose()?;
-    let setup = Setup::new(&vehicle);
+    let mut setup = Setup::new(&vehicle);
     let axis = Axis::new(&survey);
     let zero_ns = survey.span_ns.map_or(0, |s| s.0);
     let course = std::mem::take(&mut survey.fixes).course(zero_ns);
     let bus = Bus::new(&vehicle, &survey);
     let Learned { teeth, rates } = learn(&vehicle, axis.clone(), bus.clone(), reader)?;
+    let is_rear = |t: &&Tooth| matches!(t.sensor.place, Place::RearLeft | Place::RearRight);
+    setup.rear_wheels_tell = !teeth.iter().filter(is_rear).any(Tooth::is_noisy);
     let lag_s = course.lag_s(&rates);
     let lag_estimated = lag_s.is_some();
     let course = course.earlier_by(lag_s.unwrap_or(TYPICAL_LAG_S));

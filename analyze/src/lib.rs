@@ -23,3 +23,4 @@ pub mod assemble;
 pub mod claims;
 pub mod judge;
 pub mod explain;
+pub mod signature;

@@ -92,6 +92,14 @@ pub struct Tooth {
     pub extra_edges: bool,
 }
 
+impl Tooth {
+    /// Edges too many, or too few in no order: what it counts cannot be held against its
+    /// neighbour's.
+    pub fn is_noisy(&self) -> bool {
+        self.extra_edges || self.pattern.slides()
+    }
+}
+
 /// Everything the motion adds up to.
 #[derive(Debug, Clone)]
 pub struct Motions {

@@ -59,13 +59,17 @@ pub fn switching<S: Storage>(
     let mut feed = Feed::new(vehicle, course, bus.rated());
     let end_us = survey.span_ns.map_or(0, |s| axis.arrival_us(s.1));
     axis.pass(reader, |at_us, record, event| match event {
-        Heard::Frame { source, frame } => bus.hear(source, frame, |role, sample| match role {
-            Role::Turns(k) => feed.hear(at_us, k, sample.sound()),
-            Role::State(k) => feed.told(at_us, record, k, state(&sample)),
+        Heard::Frame { source, frame } => bus.hear(source, frame, |role, sample| {
+            feed.heard_us = feed.heard_us.max(at_us);
+            match role {
+                Role::Turns(k) => feed.hear(at_us, k, sample.sound()),
+                Role::State(k) => feed.told(at_us, record, k, state(&sample)),
+            }
         }),
         event => feed.take(at_us, record, event),
     })?;
-    let timeline = feed.selections.finish(seconds(end_us));
+    // What a line did after the last word about it, nobody knows.
+    let timeline = feed.selections.finish(seconds(end_us.min(feed.heard_us)));
     Ok(Switching {
         engaged: engaged(vehicle, &timeline),
         spans: timeline.modes.iter().filter(|s| s.known).map(span).collect(),
@@ -113,6 +117,8 @@ struct Feed<'a> {
     /// See [`Motion::unseen_s`].
     unseen_s: f64,
     last_us: i64,
+    /// When a board or a unit said something last.
+    heard_us: i64,
     last_motion_us: i64,
     recent: VecDeque<(f64, f64)>,
 }
@@ -225,6 +231,7 @@ impl<'a> Feed<'a> {
             metres_per_rear_turn,
             unseen_s: (2.0 * gap_m / GENTLE_MPS2).sqrt().min(UNSEEN_MAX_S),
             last_us: 0,
+            heard_us: 0,
             last_motion_us: i64::MIN / 2,
             recent: VecDeque::new(),
         }
@@ -244,6 +251,7 @@ impl<'a> Feed<'a> {
             Heard::Frame { .. } => return,
         }
         self.last_us = self.last_us.max(at_us);
+        self.heard_us = self.heard_us.max(at_us);
     }
 
     fn say(&mut self, at_us: i64, record: u64, says: &Says) {

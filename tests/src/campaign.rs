@@ -13,8 +13,9 @@ use wheelwitness_capture::storage::SimStorage;
 use wheelwitness_capture::write::{Limits, Writer};
 use wheelwitness_driveline::vehicle::{Coupling, Place};
 use wheelwitness_rig::facts::Fact;
+use wheelwitness_rig::faults::FaultTruth;
 use wheelwitness_rig::random_drive::random_drive;
-use wheelwitness_rig::truth::{DriveSums, PeriodTruth};
+use wheelwitness_rig::truth::{DriveSums, PeriodTruth, SelectionTruth};
 use wheelwitness_rig::{BusSettings, Content, Fault, Fit, Plan, Run, Source, scenario};
 
 /// How one claim came out against the truth.
@@ -161,20 +162,17 @@ fn facts(plan: &Plan, run: &Run) -> Vec<Fact> {
             || f.scope.split_once(" to ").is_some_and(|(from, to)| from == to);
         !(f.claim == "selection-completes" && same)
     });
+    // Once another mode was asked for, nobody speaks of this one any more.
+    facts.retain(|f| f.claim != "center-locks" || !popped_after_next_request(run, f));
     for f in facts.iter_mut() {
         if f.claim == "capture-complete" {
             f.holds &= run.truth.board.dropped == 0;
         }
-        let popped = run
-            .truth
-            .faults
-            .iter()
-            .any(|t| matches!(t.fault, Fault::LockPopsOut { .. }) && t.count > 0);
-        if popped && f.claim == "center-locks" {
+        if popped_s(run).is_some() && f.claim == "center-locks" {
             // The request goes on; what happens after the lock popped out is part of it. Where the
-            // road demanded no more than play from then on, the outputs stayed together all the
-            // same.
-            let play = plan.declared.limits.backlash_turn;
+            // outputs parted by no more than a lock that holds lets them, its play once each way,
+            // they stayed together all the same.
+            let play = 2.0 * plan.declared.limits.backlash_turn;
             let parted = |p: &PeriodTruth| p.let_go_range.is_some_and(|[a, b]| b - a > play);
             let showed = run.truth.periods.iter().any(|p| p.mode == f.scope && parted(p));
             (f.holds, f.value) = (!showed, None);
@@ -191,6 +189,19 @@ fn facts(plan: &Plan, run: &Run) -> Vec<Fact> {
         }
     }
     facts
+}
+
+/// When a lock popped out.
+fn popped_s(run: &Run) -> Option<f64> {
+    let popped = |t: &&FaultTruth| matches!(t.fault, Fault::LockPopsOut { .. }) && t.count > 0;
+    run.truth.faults.iter().find(popped)?.times_s.first().copied()
+}
+
+fn popped_after_next_request(run: &Run, f: &Fact) -> bool {
+    let Some([start_s, end_s]) = f.span_s else { return false };
+    let next = |s: &&SelectionTruth| s.requested_s > start_s && s.to != f.scope;
+    let next_s = run.truth.selections.iter().find(next).map(|s| s.requested_s);
+    next_s.zip(popped_s(run)).is_some_and(|(next, popped)| (next..end_s).contains(&popped))
 }
 
 /// Share of the demanded difference that the outputs showed in the turns of a period: counted

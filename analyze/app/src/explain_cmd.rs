@@ -75,7 +75,8 @@ fn explained(args: &ExplainArgs) -> Result<String, (i32, String)> {
     })
 }
 
-fn read_result(file: &Path) -> Result<DriveResult, (i32, String)> {
+/// Reads a result.json.
+pub(crate) fn read_result(file: &Path) -> Result<DriveResult, (i32, String)> {
     let unreadable = |e: String| (exit::UNREADABLE, format!("{}: {e}", file.display()));
     let text = std::fs::read_to_string(file).map_err(|e| unreadable(e.to_string()))?;
     report::json::read(&text).map_err(|e| unreadable(e.to_string()))

@@ -13,6 +13,7 @@ pub mod vehicle_cmd;
 pub mod hand_cmd;
 pub mod judge_cmd;
 pub mod explain_cmd;
+pub mod signature_cmd;
 pub mod import_cmd;
 pub mod import_can_cmd;
 pub mod archive_cmd;
@@ -52,6 +53,8 @@ pub enum Command {
     Judge(judge_cmd::JudgeArgs),
     /// Walk a number of the report back to the raw records it rests on.
     Explain(explain_cmd::ExplainArgs),
+    /// Put the selections of a drive beside those of a known-good vehicle, stage by stage.
+    Signature(signature_cmd::SignatureArgs),
     /// Keep drives: one folder each, listed, searched, annotated, checked, judged again, sent.
     Archive(archive_cmd::ArchiveArgs),
     /// Make a capture of lines of wire bytes.
@@ -88,6 +91,7 @@ where
         Command::Ports(args) => args.run(),
         Command::Judge(args) => judge_cmd::run(&args),
         Command::Explain(args) => explain_cmd::run(&args),
+        Command::Signature(args) => signature_cmd::run(&args),
         Command::Archive(args) => archive_cmd::run(&args),
         Command::ImportWire(args) => import_cmd::run(&args),
         Command::ImportCan(args) => import_can_cmd::run(&args),

@@ -80,6 +80,9 @@ pub struct Setup {
     /// What the front and the rear output are taken from: the shaft, or the wheels (their left one
     /// here) where it is not measured, or sent while they are counted.
     pub out: [Place; 2],
+    /// Whether left against right rear wheel tells the curve: not where one of them counts edges
+    /// that no tooth makes.
+    pub rear_wheels_tell: bool,
 }
 
 /// Shaft and wheels of the front and the rear axle.
@@ -204,6 +207,7 @@ impl Setup {
             declared_m: vehicle.declared_circle.as_ref().map(|c| (c.radius_m, c.radius_u_m)),
             sent: sent(&rated(vehicle)),
             out: [out(vehicle, 0), out(vehicle, 1)],
+            rear_wheels_tell: true,
         }
     }
 
@@ -300,7 +304,7 @@ impl Setup {
     fn curve_by_wheels(&self, step: &Step) -> Option<Curve> {
         let (left, right) = step.at(Place::RearLeft).zip(step.at(Place::RearRight))?;
         let mean = (left.turns + right.turns) / 2.0;
-        if !self.open[1] || left.still || right.still || mean <= 0.0 {
+        if !self.open[1] || !self.rear_wheels_tell || left.still || right.still || mean <= 0.0 {
             return None;
         }
         let per = 1.0 / (mean * self.lengths_m[2]);

@@ -6,7 +6,7 @@
 //! declared is no wrong gear.
 
 use crate::quantity::{Component, Estimate};
-use crate::segment::{Phases, Segment, by_kind};
+use crate::segment::{Phases, Segment, by_kind, is_straight};
 use crate::stats::{few, least_squares};
 use crate::turn::MOVED_NAMES;
 use crate::vehicle::Coupling;
@@ -76,11 +76,18 @@ pub fn range_ratio(
 }
 
 /// The stretches that are worth comparing: those too slow to say whether the shafts rocked only
-/// where there are too few others.
+/// where there are too few others. A straight that is too short to tell a ratio tells none beside
+/// turns either: it would have all the leverage that the share leaves, and an edge too many at a
+/// rest shifts the learned places of all that follow.
 fn worth(segments: &[Segment]) -> Vec<Segment> {
     let usable = |s: &&Segment| !s.lifted && s.input.is_some();
     let steady = |s: &&Segment| s.open.within == Phases::default();
-    let of = |all: Vec<&Segment>| by_kind(all.into_iter().cloned().collect());
+    let tells = |s: &Segment| !is_straight(s) || s.rear >= RANGE_MIN_TURN;
+    let of = |all: Vec<&Segment>| {
+        let mut rows = by_kind(all.into_iter().cloned().collect());
+        rows.retain(tells);
+        rows
+    };
     let best = of(segments.iter().filter(usable).filter(steady).collect());
     let is_enough = best.iter().map(|s| s.rear).sum::<f64>() >= RANGE_MIN_TURN;
     if is_enough { best } else { of(segments.iter().filter(usable).collect()) }

@@ -17,6 +17,10 @@ const STEADY_INTERVALS: f64 = 0.15;
 /// So many intervals of steady running that were split are no chance.
 const LEAST_HALVED: u32 = 4;
 
+/// Turns in one piece that is judged for a double gap: an edge too many shifts the numbers of all
+/// that follow, and spoils only the piece that it is in.
+const PIECE_TURNS: u32 = 25;
+
 /// Least edges of each tooth that tell its place.
 const LEAST_TURNS: u32 = 3;
 
@@ -35,7 +39,8 @@ pub struct ToothPattern {
     run: Places,
     /// Of the runs before.
     before: Places,
-    /// Turns of the runs before with and without a double gap.
+    /// A piece of the run, and the turns of the pieces before with and without a double gap.
+    piece: Places,
     gap_turns: [u32; 2],
     intervals: u32,
     split: u32,
@@ -158,6 +163,7 @@ impl ToothPattern {
             centre: 0,
             run: Places::new(teeth),
             before: Places::new(teeth),
+            piece: Places::new(teeth),
             gap_turns: [0; 2],
             intervals: 0,
             split: 0,
@@ -195,7 +201,7 @@ impl ToothPattern {
     }
 
     fn end_run(&mut self) {
-        self.gap_turns = self.judged_turns();
+        self.end_piece();
         self.before = self.before.and(&self.run);
         self.run = Places::new(self.teeth);
         self.jumps.restart();
@@ -203,12 +209,16 @@ impl ToothPattern {
         self.centre = 0;
     }
 
-    /// Turns with and without a double gap, run by run: at rest an edge too many shifts the
-    /// numbers of all that follow, and with them the gap.
+    fn end_piece(&mut self) {
+        self.gap_turns = self.judged_turns();
+        self.piece = Places::new(self.teeth);
+    }
+
+    /// Turns with and without a double gap, piece by piece.
     fn judged_turns(&self) -> [u32; 2] {
         let mut turns = self.gap_turns;
-        if let Some(gap) = self.run.double_gap() {
-            turns[usize::from(!gap)] += self.run.turns();
+        if let Some(gap) = self.piece.double_gap() {
+            turns[usize::from(!gap)] += self.piece.turns();
         }
         turns
     }
@@ -225,7 +235,12 @@ impl ToothPattern {
         }
         let late = times[1] - self.mean_time(at - turn / 2.0, at + turn / 2.0);
         let tooth = index.rem_euclid(self.teeth as i64) as usize;
-        self.run.take(tooth, late / ((before + after) / 2.0 / turn));
+        let place = late / ((before + after) / 2.0 / turn);
+        self.run.take(tooth, place);
+        self.piece.take(tooth, place);
+        if tooth == 0 && self.piece.turns() >= PIECE_TURNS {
+            self.end_piece();
+        }
     }
 
     /// Time at an index between the first and the last edge of the window, microseconds after the

@@ -285,7 +285,14 @@ fn evidence<'a>(
     }
     if all.found.is_empty() && all.no_curvature {
         let next = "add rear wheel sensors or a GNSS receiver, or declare a marked circle".into();
-        return no("no-curvature", "nothing measures how the path turned", next);
+        let reason = match drive.setup.rear_wheels_tell {
+            true => "nothing measures how the path turned",
+            false => {
+                "a rear wheel counts edges that no tooth makes (noise), and nothing else \
+                      measures how the path turned"
+            }
+        };
+        return no("no-curvature", reason, next);
     }
     if all.found.is_empty() {
         let reason = "the road demanded next to no difference in this mode";

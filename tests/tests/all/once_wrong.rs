@@ -3,7 +3,7 @@
 use wheelwitness_tests::campaign::{Call, Called, drive};
 
 /// Seed of a drive, and what deceived the analysis.
-const DRIVES: [(u64, &str); 29] = [
+const DRIVES: [(u64, &str); 33] = [
     (7061, "one of two magnets of the rear shaft was missing, so that every turn counted half"),
     (7097, "a wheel sensor was blind for 4 s and right on the whole"),
     (7106, "a few edges of noise at the input were counted as turns"),
@@ -41,6 +41,10 @@ const DRIVES: [(u64, &str); 29] = [
     (162332, "the vehicle had moved off before its shaft gave an edge, and that was called rest"),
     (170207, "the front shaft was blind from the beginning on, and its silence was not noticed"),
     (181000, "two edges of a bounce within one tick of the board were taken for one"),
+    (200899, "half a second of straight running between two circles told a range ratio"),
+    (210310, "a stalled computer ended the recording later than the board's last word"),
+    (210962, "noise at a rear wheel read as a turn, although both outputs were sound"),
+    (200615, "one of six teeth of the front shaft was missing, and noise hid the gap"),
     (100064, "a few edges of noise at a wheel of 48 teeth made a lock look as if it slipped"),
 ];
 

@@ -4,4 +4,5 @@ mod can_exchange;
 mod reckon;
 mod rig;
 mod scratch;
+mod signature;
 mod vehicle;

@@ -412,6 +412,29 @@ fn a_missing_tooth_shows_where_only_every_third_or_fourth_edge_is_pinned() {
     assert!(!sparse(48, false).has_double_gap());
 }
 
+#[test]
+fn a_missing_tooth_shows_beside_noise_that_shifts_the_numbers_now_and_then() {
+    let with = |noisy: bool, spacing: [f64; 5]| {
+        let mut pattern = ToothPattern::new(5);
+        let (mut time_us, mut index) = (0.0, 0);
+        for turn in 0..240 {
+            for (k, s) in spacing.iter().enumerate() {
+                pattern.push(Edge { time_us: time_us as i64, index });
+                index += 1;
+                if noisy && turn % 80 == 40 && k == 2 {
+                    pattern.push(Edge { time_us: (time_us + 7_000.0) as i64, index });
+                    index += 1;
+                }
+                time_us += s * 20_000.0;
+            }
+        }
+        pattern.has_double_gap()
+    };
+    let gap = [1.0, 1.0, 2.0, 1.0, 1.0];
+    assert!(with(false, gap) && with(true, gap));
+    assert!(!with(false, [1.0; 5]) && !with(true, [1.0; 5]));
+}
+
 /// Surest rise of the outputs' difference in these steps.
 fn parted(steps: &[Step]) -> f64 {
     let setup = Setup::new(&vehicle());
