@@ -203,6 +203,9 @@ pub fn locked_verdict(drive: &Drive, found: &[(&Engagement, Allowance)]) -> Opti
         return None;
     }
     let (verdict, _) = judged(found, locked_bounds(drive));
+    if against_road(drive, found).is_some() {
+        return Some(Verdict::Undecided);
+    }
     if slipping(drive, found).is_some() || found.iter().any(|(p, a)| drifts(drive, p, a)) {
         return Some(Verdict::Disproven);
     }
@@ -230,9 +233,25 @@ fn slipping<'a>(
     drive: &Drive,
     found: &'a [(&Engagement, Allowance)],
 ) -> Option<(f64, &'a Estimate)> {
+    first_outside(found, locked_bounds(drive))
+}
+
+/// The first manoeuvre in which the outputs differed against what the road demands: a center lets
+/// through some of the demand, all or nothing.
+fn against_road<'a>(
+    drive: &Drive,
+    found: &'a [(&Engagement, Allowance)],
+) -> Option<(f64, &'a Estimate)> {
+    let least = -drive.vehicle.limits.allowance_locked_max;
+    first_outside(found, Bounds::between(least, f64::INFINITY))
+}
+
+fn first_outside<'a>(
+    found: &'a [(&Engagement, Allowance)],
+    bounds: Bounds,
+) -> Option<(f64, &'a Estimate)> {
     let n = found.iter().map(|(_, a)| a.manoeuvres.len()).sum();
-    let outside =
-        |e: &Estimate| word(judge_estimate(e, locked_bounds(drive), n)) == Verdict::Disproven;
+    let outside = |e: &Estimate| word(judge_estimate(e, bounds, n)) == Verdict::Disproven;
     let all = found.iter().flat_map(|(_, a)| &a.manoeuvres);
     all.filter(|(_, _, e)| outside(e)).map(|(start, _, e)| (seconds(*start), e)).next()
 }
@@ -297,6 +316,15 @@ fn evidence<'a>(
     if all.found.is_empty() {
         let reason = "the road demanded next to no difference in this mode";
         return no("no-turning-in-mode", reason, exercise_next_step(mode));
+    }
+    if let Some((at_s, e)) = against_road(drive, &all.found) {
+        let reason = format!(
+            "from {at_s:.0} s the outputs differ against what the road demands (allowance {:.2}), \
+             which no center does: a sensor loses pulses",
+            e.value
+        );
+        let next = "check gap and wiring of the sensors of both outputs and drive again".into();
+        return no("against-the-road", &reason, next);
     }
     Ok(all)
 }

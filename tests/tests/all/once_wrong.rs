@@ -3,7 +3,7 @@
 use wheelwitness_tests::campaign::{Call, Called, drive};
 
 /// Seed of a drive, and what deceived the analysis.
-const DRIVES: [(u64, &str); 33] = [
+const DRIVES: [(u64, &str); 34] = [
     (7061, "one of two magnets of the rear shaft was missing, so that every turn counted half"),
     (7097, "a wheel sensor was blind for 4 s and right on the whole"),
     (7106, "a few edges of noise at the input were counted as turns"),
@@ -44,6 +44,7 @@ const DRIVES: [(u64, &str); 33] = [
     (200899, "half a second of straight running between two circles told a range ratio"),
     (210310, "a stalled computer ended the recording later than the board's last word"),
     (210962, "noise at a rear wheel read as a turn, although both outputs were sound"),
+    (212275, "a wheel was blind in every tight turn, and a lock was said to differ against it"),
     (200615, "one of six teeth of the front shaft was missing, and noise hid the gap"),
     (100064, "a few edges of noise at a wheel of 48 teeth made a lock look as if it slipped"),
 ];
