@@ -76,14 +76,15 @@ fn compare(here: &Selection, there: &Selection) -> Vec<Compared> {
     let both = |s: &Selection, other: &Selection| {
         let mut names = names(s);
         names.retain(|n| other.stages.iter().any(|o| o.name == *n));
-        names.join(", ")
+        names
     };
+    let mut turned = both(here, there).into_iter().zip(both(there, here)).filter(|(a, b)| a != b);
     let mut word = |what: &str, here: String, there: String, counts: bool| {
         let stands_out = counts && here != there;
         all.push(Compared { what: what.into(), here, there, later_s: None, stands_out });
     };
-    if both(here, there) != both(there, here) {
-        word("order of the stages", both(here, there), both(there, here), true);
+    if let Some((first_here, first_there)) = turned.next() {
+        word("first out of order", first_here, first_there, true);
     }
     word("outcome", here.outcome.clone(), there.outcome.clone(), !as_good(here, there));
     word("kept from matching by", listed(&here.blocked_by), listed(&there.blocked_by), true);
@@ -265,6 +266,17 @@ mod tests {
         assert_eq!(with(0.99), None);
         assert_eq!(with(1.01).as_deref(), Some("motor stopped"));
         assert_eq!(with(0.59).as_deref(), Some("motor stopped"));
+    }
+
+    #[test]
+    fn stages_in_another_order_are_named_by_the_first_of_them() {
+        let mut stages = GOOD;
+        stages.swap(1, 2);
+        let (here, there) = (drive(vec![selection(1, "completed", &stages, &[])]), known());
+        let found = &beside(&there, &here)[0];
+        let order = found.compared.iter().find(|c| c.what == "first out of order");
+        let order = order.map(|c| (c.here.as_str(), c.there.as_str(), c.stands_out));
+        assert_eq!(order, Some(("motor stopped", "limit contacts changed", true)));
     }
 
     #[test]
