@@ -89,6 +89,16 @@ fn retold(drive: &Drive, from: &str, to: &str) -> Vec<Entry> {
     entries
 }
 
+/// The first segment under a name that leads out, in the manifest too.
+fn segment_called(drive: &Drive, name: &str) -> Vec<Entry> {
+    let segment = "capture/segment-000001.wwc";
+    let mut entries = retold(drive, segment, name);
+    let is_segment = |e: &&mut Entry| e.name.ends_with(segment.as_bytes());
+    let entry = entries.iter_mut().find(is_segment).expect("a drive has a segment");
+    entry.name = format!("{}/{name}", drive.id).into();
+    entries
+}
+
 fn names(drive: &Drive) -> Vec<Attack> {
     let id = drive.id.as_str();
     let long = format!("{id}/{}", "a".repeat(300));
@@ -99,6 +109,7 @@ fn names(drive: &Drive) -> Vec<Attack> {
             "up through the capture",
             with(drive, file(format!("{id}/capture/../../../escaped"), "x")),
         ),
+        ("listed, and out", segment_called(drive, "capture/../../../escaped")),
         ("dots that hide dots", with(drive, file(format!("{id}/..././..././escaped"), "x"))),
         ("absolute", with(drive, file("/tmp/wheelwitness-escaped", "x"))),
         ("absolute within", with(drive, file(format!("{id}//tmp/wheelwitness-escaped"), "x"))),
