@@ -78,12 +78,12 @@ fn compare(here: &Selection, there: &Selection) -> Vec<Compared> {
         names.retain(|n| other.stages.iter().any(|o| o.name == *n));
         names
     };
-    let mut turned = both(here, there).into_iter().zip(both(there, here)).filter(|(a, b)| a != b);
+    let turned = both(here, there).into_iter().zip(both(there, here)).find(|(a, b)| a != b);
     let mut word = |what: &str, here: String, there: String, counts: bool| {
         let stands_out = counts && here != there;
         all.push(Compared { what: what.into(), here, there, later_s: None, stands_out });
     };
-    if let Some((first_here, first_there)) = turned.next() {
+    if let Some((first_here, first_there)) = turned {
         word("first out of order", first_here, first_there, true);
     }
     word("outcome", here.outcome.clone(), there.outcome.clone(), !as_good(here, there));
