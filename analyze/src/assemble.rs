@@ -3,7 +3,8 @@
 use crate::axis::Axis;
 use crate::bus::Bus;
 use crate::hand::{Tries, apart, tried};
-use crate::motion::{Learned, Motions, Stretches, Tooth, learn, motions};
+use crate::learning::{Learned, Tooth, learn};
+use crate::motion::{Motions, Stretches, motions};
 use crate::sound::unsound;
 use crate::survey::Survey;
 use crate::switching::{Switching, switching};

@@ -1,7 +1,7 @@
 //! What was turned by hand: the trials of a hand sheet, counted in the capture and weighed.
 
 use crate::axis::{Axis, Heard};
-use crate::motion::{Tooth, edges_per_turn};
+use crate::learning::{Tooth, edges_per_turn};
 use crate::result::{HandInfo, HandTrial, RecordRange};
 use crate::switching::Switching;
 use sha2::{Digest, Sha256};

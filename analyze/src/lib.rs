@@ -13,6 +13,7 @@ pub mod survey;
 pub mod axis;
 pub mod bus;
 mod drawn;
+pub mod learning;
 pub mod motion;
 pub mod switching;
 pub mod sound;

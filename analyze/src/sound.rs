@@ -1,6 +1,7 @@
 //! Can the sensors of the outputs be trusted?
 
-use crate::motion::{Motions, Period, Tooth};
+use crate::learning::Tooth;
+use crate::motion::{Motions, Period};
 use wheelwitness_driveline::places::Exchange;
 use wheelwitness_driveline::vehicle::{Place, Vehicle};
 

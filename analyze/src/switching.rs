@@ -2,7 +2,8 @@
 
 use crate::axis::{Axis, Heard};
 use crate::bus::{Bus, Role, state};
-use crate::motion::{Engaged, edges_per_turn};
+use crate::learning::edges_per_turn;
+use crate::motion::Engaged;
 use crate::result::{Flash, Lead, ModeSpan, PairTimes, RecordRange, Selection, Stage};
 use crate::survey::Survey;
 use std::collections::VecDeque;

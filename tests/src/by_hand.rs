@@ -6,7 +6,7 @@
 use wheelwitness_analyze::assemble::{Beside, Drive, assemble};
 use wheelwitness_analyze::axis::{Axis, Heard};
 use wheelwitness_analyze::judge::result_of;
-use wheelwitness_analyze::motion::edges_per_turn;
+use wheelwitness_analyze::learning::edges_per_turn;
 use wheelwitness_analyze::report::words;
 use wheelwitness_analyze::result::Claim;
 use wheelwitness_capture::board::{Says, Sentence};
@@ -15,7 +15,7 @@ use wheelwitness_capture::import::{Extras, import_wire};
 use wheelwitness_capture::read::{CaptureReader, Item};
 use wheelwitness_capture::record::{Record, RecordingId};
 use wheelwitness_capture::storage::SimStorage;
-use wheelwitness_driveline::pulse::{Sensing, Step, Stepper};
+use wheelwitness_driveline::pulse::{Pattern, Sensing, Step, Stepper};
 use wheelwitness_driveline::vehicle::{Place, Vehicle};
 use wheelwitness_rig::{Chunk, Run, Source, scenario};
 
@@ -158,7 +158,7 @@ fn sensing(vehicle: &Vehicle) -> Vec<Sensing> {
         place: s.place,
         channel: s.channel,
         edges_per_turn: edges_per_turn(s),
-        pattern: Vec::new(),
+        pattern: Pattern::default(),
         tooth_u: 0.06,
     };
     vehicle.sensors.iter().map(one).collect()

@@ -112,6 +112,69 @@ struct Phase {
     begun: bool,
 }
 
+/// Where the teeth of a sensor sit.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Pattern {
+    /// Position error of each tooth, in edges, mean zero; empty when not learned.
+    pub errors: Vec<f64>,
+    /// Where the edges' numbers began to stand for other teeth, by time.
+    pub renumbered: Vec<Renumbered>,
+}
+
+impl Pattern {
+    /// Position error of an edge, in edges; the root mean square of all where nobody knows which
+    /// tooth made it.
+    fn error_of(&self, edge: &Edge) -> Result<f64, f64> {
+        let teeth = self.errors.len();
+        if teeth == 0 {
+            return Ok(0.0);
+        }
+        let moves = self.renumbered.partition_point(|r| r.after_us < edge.time_us);
+        let order =
+            moves.checked_sub(1).map_or(Some(Order::default()), |k| self.renumbered[k].order);
+        let squares = || self.errors.iter().map(|e| e * e).sum::<f64>();
+        let order = order.ok_or_else(|| (squares() / teeth as f64).sqrt())?;
+        Ok(order.sign() * self.errors[order.tooth_of(edge.index, teeth)])
+    }
+}
+
+/// From some edge on, the numbers of a sensor's edges stand for other teeth of its pattern.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Renumbered {
+    /// Board time of the last edge before, microseconds, unwrapped.
+    pub after_us: i64,
+    /// Which tooth makes which edge from there on; None where that is not known.
+    pub order: Option<Order>,
+}
+
+/// Which tooth makes which edge.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Order {
+    /// Number of an edge that the first tooth makes.
+    pub first: usize,
+    /// The teeth pass in the other direction than those of the pattern did.
+    pub backwards: bool,
+}
+
+impl Order {
+    /// The tooth, from 0 on, that makes the edge of this number.
+    pub fn tooth_of(self, index: i64, teeth: usize) -> usize {
+        let past = index - self.first as i64;
+        (if self.backwards { -past } else { past }).rem_euclid(teeth as i64) as usize
+    }
+
+    /// Number of an edge that a tooth makes.
+    pub(crate) fn edge_of(self, tooth: usize, teeth: usize) -> usize {
+        let on = if self.backwards { teeth - tooth % teeth } else { tooth };
+        (self.first + on) % teeth
+    }
+
+    /// A tooth that comes late in one direction comes early in the other.
+    pub(crate) fn sign(self) -> f64 {
+        if self.backwards { -1.0 } else { 1.0 }
+    }
+}
+
 /// What the stepper must know of a sensor.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sensing {
@@ -121,8 +184,8 @@ pub struct Sensing {
     pub channel: u8,
     /// Counted edges per turn.
     pub edges_per_turn: u32,
-    /// Learned position error of each tooth, in edges; empty when not learned.
-    pub pattern: Vec<f64>,
+    /// Where its teeth sit; empty when not learned.
+    pub pattern: Pattern,
     /// Standard uncertainty of a tooth's position after that, in edges.
     pub tooth_u: f64,
 }
@@ -351,13 +414,13 @@ impl Track {
         since && !self.unwatched.iter().any(|(from, to)| (*from..*to).contains(&at_us))
     }
 
-    fn position(&self, index: i64) -> f64 {
-        let teeth = self.sensing.pattern.len();
-        let correction = match teeth {
-            0 => 0.0,
-            n => self.sensing.pattern[index.rem_euclid(n as i64) as usize],
-        };
-        index as f64 + correction
+    /// Position of an edge and its standard uncertainty, in edges.
+    fn position(&self, edge: &Edge) -> (f64, f64) {
+        let (index, tooth_u) = (edge.index as f64, self.sensing.tooth_u);
+        match self.sensing.pattern.error_of(edge) {
+            Ok(error) => (index + error, tooth_u),
+            Err(spread) => (index, tooth_u.hypot(spread)),
+        }
     }
 
     /// Phase at an instant, in turns: linear between the edges around it. The uncertainty holds
@@ -388,11 +451,11 @@ impl Track {
         if gap_us > BREAK_US || gap_us <= 0 {
             return None;
         }
-        let (from, to) = (self.position(before.index), self.position(next.index));
+        let ((from, u_from), (to, u_to)) = (self.position(before), self.position(next));
         let share = (at_us - before.time_us) as f64 / gap_us as f64;
         let bend = self.rate_change(after) * gap_us as f64 / 4.0 * share * (1.0 - share);
         let blind = if gap_us > STILL_US { 0.05 * edges as f64 } else { 0.0 };
-        let u = (self.sensing.tooth_u.powi(2) + bend.powi(2) + blind.powi(2)).sqrt();
+        let u = (u_from.max(u_to).powi(2) + bend.powi(2) + blind.powi(2)).sqrt();
         Some(Phase {
             turns: (from + share * (to - from)) / per_turn,
             u: u / per_turn,

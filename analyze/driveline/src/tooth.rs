@@ -1,15 +1,18 @@
 //! Where the teeth of a sensor sit: learned from the drive itself.
 
+mod jitter;
+mod known;
+mod places;
+
 use crate::jumps::Jumps;
-use crate::pulse::{Edge, STILL_US};
+use crate::pulse::{Edge, Pattern, STILL_US};
+use jitter::Jitter;
+use known::Known;
+use places::{Late, Places};
 use std::collections::VecDeque;
 
 /// Two turns that differ by more than this share are not steady running.
 const UNSTEADY: f64 = 0.04;
-
-/// Edges that scatter by less than this part of an edge about their tooth's place repeat once a
-/// turn.
-const REPEATS: f64 = 0.2;
 
 /// Intervals that differ by no more than this share are steady running.
 const STEADY_INTERVALS: f64 = 0.15;
@@ -21,136 +24,36 @@ const LEAST_HALVED: u32 = 4;
 /// that follow, and spoils only the piece that it is in.
 const PIECE_TURNS: u32 = 25;
 
-/// Least edges of each tooth that tell its place.
-const LEAST_TURNS: u32 = 3;
-
 /// Learns the tooth spacing of one sensor from pinned edges, however many lie between them.
 ///
 /// The time of an edge is compared with the mean over the whole turn around it, which removes the
 /// speed, any steady acceleration and the pattern itself; the mean over many turns is the tooth's
 /// own place.
+///
+/// The numbers of the edges start anew where a board does; an edge too many, while the wheel rocks
+/// at rest, moves them by one; in reverse the teeth pass in the other order. Each piece of running
+/// is therefore held against what was learned before, and where another order fits clearly better
+/// its edges stand for other teeth ([`Self::learned`]).
 #[derive(Debug, Clone)]
 pub struct ToothPattern {
     teeth: usize,
     window: VecDeque<Edge>,
     /// Place in the window of the next edge to be compared.
     centre: usize,
-    /// Since the last pause or skip.
-    run: Places,
-    /// Of the runs before.
-    before: Places,
-    /// A piece of the run, and the turns of the pieces before with and without a double gap.
+    /// Since the last pause or skip, or so many turns.
     piece: Places,
+    edges: Vec<Late>,
+    last_us: i64,
+    /// Of the pieces before.
+    known: Known,
+    jitter: Jitter,
+    /// Turns of the pieces before with and without a double gap.
     gap_turns: [u32; 2],
     intervals: u32,
     split: u32,
     /// Intervals of steady running that an edge split in two.
     halved: u32,
     jumps: Jumps,
-}
-
-/// Sums of the places of every tooth, edges.
-#[derive(Debug, Clone)]
-struct Places {
-    sum: Vec<f64>,
-    sum2: Vec<f64>,
-    n: Vec<u32>,
-    /// How late the last edge was against the mean of its tooth so far, and the mean's share of
-    /// the variance.
-    last: Option<(f64, f64)>,
-    /// Squares of how differently late two edges in a row were, for one edge of both.
-    apart2: f64,
-    pairs: u32,
-}
-
-impl Places {
-    fn new(teeth: usize) -> Self {
-        Places {
-            sum: vec![0.0; teeth],
-            sum2: vec![0.0; teeth],
-            n: vec![0; teeth],
-            last: None,
-            apart2: 0.0,
-            pairs: 0,
-        }
-    }
-
-    fn take(&mut self, tooth: usize, place: f64) {
-        let n = f64::from(self.n[tooth]);
-        let late = (self.n[tooth] >= LEAST_TURNS).then(|| (place - self.sum[tooth] / n, 1.0 / n));
-        if let (Some(before), Some(here)) = (self.last, late) {
-            self.apart2 += (here.0 - before.0).powi(2) / (2.0 + here.1 + before.1);
-            self.pairs += 1;
-        }
-        self.last = late;
-        self.sum[tooth] += place;
-        self.sum2[tooth] += place * place;
-        self.n[tooth] += 1;
-    }
-
-    fn and(&self, other: &Places) -> Places {
-        let add = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a + b).collect();
-        Places {
-            sum: add(&self.sum, &other.sum),
-            sum2: add(&self.sum2, &other.sum2),
-            n: self.n.iter().zip(&other.n).map(|(a, b)| a + b).collect(),
-            last: None,
-            apart2: self.apart2 + other.apart2,
-            pairs: self.pairs + other.pairs,
-        }
-    }
-
-    fn turns(&self) -> u32 {
-        self.n.iter().copied().min().unwrap_or(0)
-    }
-
-    fn positions(&self) -> Option<Vec<f64>> {
-        if self.turns() < LEAST_TURNS {
-            return None;
-        }
-        let mut at: Vec<f64> =
-            self.sum.iter().zip(&self.n).map(|(s, n)| s / f64::from(*n)).collect();
-        let middle = at.iter().sum::<f64>() / at.len() as f64;
-        at.iter_mut().for_each(|p| *p -= middle);
-        Some(at)
-    }
-
-    fn spacing(&self) -> Option<Vec<f64>> {
-        let at = self.positions()?;
-        Some((0..at.len()).map(|k| 1.0 + at[(k + 1) % at.len()] - at[k]).collect())
-    }
-
-    fn scatter(&self) -> f64 {
-        let (n, teeth) = (self.n.iter().sum::<u32>(), self.n.len());
-        let within: f64 = (0..teeth)
-            .filter(|k| self.n[*k] > 0)
-            .map(|k| self.sum2[k] - self.sum[k].powi(2) / f64::from(self.n[k]))
-            .sum();
-        (within.max(0.0) / f64::from(n.saturating_sub(teeth as u32).max(1))).sqrt()
-    }
-
-    /// Jitter of one edge: what two edges in a row do not have in common. The running of the
-    /// vehicle within a turn makes neighbours late alike and is left out (the mean square of
-    /// successive differences; von Neumann 1941, from memory).
-    fn jitter(&self) -> Option<f64> {
-        let is_enough = self.pairs >= LEAST_TURNS * self.n.len() as u32;
-        // With one or two edges a turn, the mean over the turn takes up much of the edge's own.
-        let left = match self.n.len() {
-            1 => 10.0 / 64.0,
-            2 => 0.625,
-            _ => 1.0,
-        };
-        is_enough.then(|| (self.apart2 / f64::from(self.pairs) / left).sqrt())
-    }
-
-    /// Whether one interval is about twice the others; None while that is not known.
-    fn double_gap(&self) -> Option<bool> {
-        let mut sorted = self.spacing()?;
-        sorted.sort_by(f64::total_cmp);
-        let (typical, widest) = (sorted[sorted.len() / 2], sorted[sorted.len() - 1]);
-        let twice = (1.7..2.4).contains(&(widest / typical));
-        Some(sorted.len() >= 2 && twice && self.scatter() < REPEATS)
-    }
 }
 
 impl ToothPattern {
@@ -161,9 +64,11 @@ impl ToothPattern {
             teeth,
             window: VecDeque::new(),
             centre: 0,
-            run: Places::new(teeth),
-            before: Places::new(teeth),
             piece: Places::new(teeth),
+            edges: Vec::new(),
+            last_us: i64::MIN,
+            known: Known::new(teeth),
+            jitter: Jitter::new(teeth),
             gap_turns: [0; 2],
             intervals: 0,
             split: 0,
@@ -172,9 +77,8 @@ impl ToothPattern {
         }
     }
 
-    /// Takes one edge in; a board reset, a pause or a skip of more than a quarter turn starts
-    /// anew. An edge counts where the turn before it and the turn after it took about as long:
-    /// steady running.
+    /// Takes one edge in; a pause or a skip of more than a quarter turn starts anew. An edge counts
+    /// where the turn before it and the turn after it took about as long: steady running.
     pub fn push(&mut self, edge: Edge) {
         let most = (self.teeth as i64 / 4).max(1);
         let follows = self.window.back().is_none_or(|b| {
@@ -184,6 +88,7 @@ impl ToothPattern {
         if !follows {
             self.end_run();
         }
+        self.last_us = edge.time_us;
         self.window.push_back(edge);
         self.look_for_split();
         let turn = self.teeth as i64;
@@ -200,18 +105,35 @@ impl ToothPattern {
         }
     }
 
+    /// The numbers of the edges start anew: a board reset, or counts that nobody looked at.
+    pub fn begin_anew(&mut self) {
+        self.end_run();
+        self.known.begin_anew(self.last_us);
+    }
+
     fn end_run(&mut self) {
         self.end_piece();
-        self.before = self.before.and(&self.run);
-        self.run = Places::new(self.teeth);
+        self.jitter.restart();
         self.jumps.restart();
         self.window.clear();
         self.centre = 0;
     }
 
     fn end_piece(&mut self) {
+        if self.piece.is_empty() {
+            return;
+        }
         self.gap_turns = self.judged_turns();
+        self.jitter.end_piece(self.known.take(&self.edges));
         self.piece = Places::new(self.teeth);
+        self.edges.clear();
+    }
+
+    /// With the piece that has not ended.
+    fn all(&self) -> Known {
+        let mut all = self.known.clone();
+        all.take(&self.edges);
+        all
     }
 
     /// Turns with and without a double gap, piece by piece.
@@ -230,14 +152,16 @@ impl ToothPattern {
         let (before, after) = (times[1] - times[0], times[2] - times[1]);
         self.jumps.take(self.teeth as i64, index, after);
         if (before - after).abs() >= UNSTEADY * (before + after) / 2.0 {
-            self.run.last = None;
+            self.jitter.skip();
             return;
         }
         let late = times[1] - self.mean_time(at - turn / 2.0, at + turn / 2.0);
         let tooth = index.rem_euclid(self.teeth as i64) as usize;
         let place = late / ((before + after) / 2.0 / turn);
-        self.run.take(tooth, place);
         self.piece.take(tooth, place);
+        let time_us = self.window[self.centre].time_us;
+        self.edges.push(Late { edge: tooth, time_us, place });
+        self.jitter.take(tooth, place);
         if tooth == 0 && self.piece.turns() >= PIECE_TURNS {
             self.end_piece();
         }
@@ -299,7 +223,7 @@ impl ToothPattern {
     /// than it is said to have, one of them missing: every turn, one gap shifts all places by an
     /// edge. False while that is not known, and below three edges a turn.
     pub fn slides(&self) -> bool {
-        let jitter = self.before.and(&self.run).jitter();
+        let jitter = self.jitter.u();
         // A jump of one edge a turn leaves half a square to share among the edges of the turn.
         let one_jump = 0.5 / self.teeth as f64;
         self.teeth > 2 && jitter.is_some_and(|j| j * j > one_jump / 2.0)
@@ -312,34 +236,33 @@ impl ToothPattern {
 
     /// Turns seen of the least seen tooth.
     pub fn turns(&self) -> u32 {
-        self.before.and(&self.run).turns()
+        self.all().places.turns()
     }
 
     /// Spacing from each tooth to the next over the mean of all (1 is even); None below 3 turns.
     pub fn spacing(&self) -> Option<Vec<f64>> {
-        self.before.and(&self.run).spacing()
+        self.all().places.spacing()
     }
 
     /// Scatter of one edge about its tooth's mean place, edges.
     pub fn scatter(&self) -> f64 {
-        self.before.and(&self.run).scatter()
+        self.all().places.scatter()
     }
 
-    /// Standard uncertainty of one edge about [`Self::positions`], edges: its jitter, and how well
+    /// Standard uncertainty of one edge about [`Self::learned`], edges: its jitter, and how well
     /// its tooth's mean place is known. None where the places are not known.
     pub fn position_u(&self) -> Option<f64> {
-        let all = self.before.and(&self.run);
-        let (scatter, turns) = (all.scatter(), f64::from(all.turns()));
-        all.positions()?;
-        Some(all.jitter().unwrap_or(scatter).hypot(scatter / turns.sqrt()))
+        let all = self.all();
+        all.places.positions()?;
+        let (scatter, turns) = (all.places.scatter(), f64::from(all.places.turns()));
+        Some(self.jitter.u().unwrap_or(scatter).hypot(scatter / turns.sqrt()))
     }
 
-    /// Position error of each tooth, in edges, mean zero: what [`Sensing::pattern`] takes; None
-    /// below 3 turns.
-    ///
-    /// [`Sensing::pattern`]: crate::pulse::Sensing::pattern
-    pub fn positions(&self) -> Option<Vec<f64>> {
-        self.before.and(&self.run).positions()
+    /// Where the teeth sit, and where the numbers of the edges moved against theirs; empty below 3
+    /// turns.
+    pub fn learned(&self) -> Pattern {
+        let all = self.all();
+        Pattern { errors: all.places.positions().unwrap_or_default(), renumbered: all.renumbered }
     }
 
     /// True when one interval of the turn is about twice the others: a missing tooth or magnet,

@@ -5,7 +5,7 @@
 
 use super::{Finding, limit, period, word};
 use crate::assemble::Drive;
-use crate::motion::Tooth;
+use crate::learning::Tooth;
 use crate::report::words::plus_minus;
 use crate::result::{RecordRange, Verdict};
 use crate::sound::place;

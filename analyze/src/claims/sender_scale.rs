@@ -2,7 +2,7 @@
 
 use super::{Finding, limit, period, word};
 use crate::assemble::Drive;
-use crate::motion::Tooth;
+use crate::learning::Tooth;
 use crate::result::{RecordRange, Verdict};
 use wheelwitness_driveline::quantity::{Component, Estimate};
 use wheelwitness_driveline::steady::{Band, LAG_U_S, STEADY_MIN_MPS, noise};

@@ -3,7 +3,7 @@
 use super::tyres_match::at_odds;
 use super::{Finding, period, word};
 use crate::assemble::Drive;
-use crate::motion::Tooth;
+use crate::learning::Tooth;
 use crate::result::{LimitInfo, Verdict};
 use crate::sound::place;
 use wheelwitness_driveline::fastest::Fastest;

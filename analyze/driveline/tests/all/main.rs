@@ -15,6 +15,7 @@ mod places;
 mod quantities;
 mod rates;
 mod shaft_order;
+mod teeth;
 mod tyre_sizes;
 mod vehicle_files;
 mod vehicle_fit;

@@ -10,7 +10,9 @@ use wheelwitness_driveline::allowance::{Allowance, MismatchPrior, fit, front_sha
 use wheelwitness_driveline::course::{Course, Fix};
 use wheelwitness_driveline::demand::{CurvatureSource, Prefer, Setup};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
-use wheelwitness_driveline::pulse::{Count, Counted, Counter, Edge, Sensing, Step, Stepper};
+use wheelwitness_driveline::pulse::{
+    Count, Counted, Counter, Edge, Pattern, Sensing, Step, Stepper,
+};
 use wheelwitness_driveline::segment::{PeriodFold, Standstill};
 use wheelwitness_driveline::tooth::ToothPattern;
 use wheelwitness_driveline::vehicle::{Coupling, Place, Vehicle};
@@ -125,7 +127,7 @@ fn drive(legs: &[Leg], build: Build) -> Vec<Step> {
             place: s.place,
             channel: s.channel,
             edges_per_turn: s.pulses_per_turn,
-            pattern: Vec::new(),
+            pattern: Pattern::default(),
             tooth_u: 0.002,
         })
         .collect();
@@ -490,7 +492,7 @@ fn turns_of(counts: impl Iterator<Item = (u16, Option<u16>)>) -> Vec<(f64, bool)
         place: Place::FrontShaft,
         channel: 1,
         edges_per_turn: 2,
-        pattern: Vec::new(),
+        pattern: Pattern::default(),
         tooth_u: 0.002,
     };
     let (mut stepper, mut said) = (Stepper::new(&[sensing], &[]), Vec::new());

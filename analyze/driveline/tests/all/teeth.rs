@@ -1,0 +1,223 @@
+//! Where the teeth of a sensor sit stays known when the numbers of its edges move.
+//!
+//! All drives are simulated: the truth is what was put in.
+
+use wheelwitness_driveline::pulse::{Count, Edge, Order, Renumbered, Sensing, Step, Stepper};
+use wheelwitness_driveline::tooth::ToothPattern;
+use wheelwitness_driveline::vehicle::Place;
+
+/// Magnets out of place, edges.
+const UNEVEN: [f64; 4] = [0.06, -0.05, 0.01, -0.02];
+
+/// One tooth passes in this time, microseconds.
+const TOOTH_US: f64 = 25_000.0;
+
+/// What happens between two stretches of running.
+#[derive(Debug, Clone, Copy)]
+enum Between {
+    Rest,
+    /// A rest with so many edges too many.
+    Rocking(i64),
+    /// The board begins to count anew.
+    Reset,
+    /// So many edges too many, and no rest.
+    Creeping(i64),
+    /// A rest after which the vehicle goes the other way.
+    Turning,
+}
+
+/// Edges of stretches of 40 turns with these between them, and where boards began anew. A stretch
+/// ends anywhere in the turn.
+fn edges(teeth: [f64; 4], jitter: f64, between: &[Between]) -> (Vec<Edge>, Vec<usize>) {
+    let (mut edges, mut anew) = (Vec::new(), Vec::new());
+    let (mut start_us, mut index, mut tooth, mut way) = (2_000_000.0, 0, 0i64, 1);
+    let mut random = 1u64;
+    for stop in between.iter().copied().chain([Between::Rest]) {
+        for k in 0..163 {
+            // Minimal standard generator of Park and Miller 1988, from memory.
+            random = random * 48_271 % 2_147_483_647;
+            let noise = jitter * 12f64.sqrt() * (random as f64 / 2_147_483_647.0 - 0.5);
+            let place = teeth[tooth.rem_euclid(4) as usize];
+            let at = f64::from(k) + way as f64 * place + noise;
+            edges.push(Edge { time_us: (start_us + at * TOOTH_US) as i64, index });
+            (index, tooth) = (index + 1, tooth + way);
+        }
+        let rest_us = if matches!(stop, Between::Creeping(_)) { 600_000.0 } else { 5_000_000.0 };
+        start_us += 163.0 * TOOTH_US + rest_us;
+        match stop {
+            Between::Rest => {}
+            Between::Turning => {
+                // The tooth that passed last passes first.
+                way = -way;
+                tooth += way;
+            }
+            Between::Rocking(extra) | Between::Creeping(extra) => {
+                for k in 0..extra {
+                    let time_us = (start_us - rest_us / 2.0) as i64 + k * 150_000;
+                    edges.push(Edge { time_us, index });
+                    index += 1;
+                }
+            }
+            Between::Reset => {
+                anew.push(edges.len());
+                index = 0;
+            }
+        }
+    }
+    (edges, anew)
+}
+
+fn learned(edges: &[Edge], anew: &[usize]) -> ToothPattern {
+    let mut pattern = ToothPattern::new(4);
+    for (k, edge) in edges.iter().enumerate() {
+        if anew.contains(&k) {
+            pattern.begin_anew();
+        }
+        pattern.push(*edge);
+    }
+    pattern
+}
+
+fn orders(pattern: &ToothPattern) -> Vec<Option<Order>> {
+    pattern.learned().renumbered.iter().map(|r| r.order).collect()
+}
+
+fn forwards(first: usize) -> Option<Order> {
+    Some(Order { first, backwards: false })
+}
+
+fn assert_teeth_are_found(pattern: &ToothPattern) {
+    for (found, truth) in pattern.learned().errors.iter().zip(UNEVEN) {
+        assert!((found - truth).abs() < 0.002, "{found} for {truth}");
+    }
+    assert!(pattern.position_u().unwrap() < 0.006, "{:?}", pattern.position_u());
+}
+
+#[test]
+fn edges_too_many_at_a_rest_move_the_numbers_and_not_the_teeth() {
+    use Between::{Rest, Rocking};
+    let stops = [Rest, Rocking(1), Rest, Rocking(2), Rocking(4)];
+    let (edges, _) = edges(UNEVEN, 0.004, &stops);
+    let pattern = learned(&edges, &[]);
+    // Four more are a whole turn.
+    assert_eq!(orders(&pattern), [None, forwards(1), None, forwards(3)]);
+    assert_teeth_are_found(&pattern);
+}
+
+/// The numbers are ahead from the edge too many on, and only next to it nobody knows.
+#[test]
+fn the_moment_is_found_where_the_numbers_moved_without_a_rest() {
+    use Between::{Creeping, Rest};
+    let (edges, _) = edges(UNEVEN, 0.004, &[Rest, Creeping(1), Rest]);
+    let pattern = learned(&edges, &[]);
+    assert_eq!(orders(&pattern), [None, forwards(1)]);
+    assert_teeth_are_found(&pattern);
+    let [unknown, known] = &pattern.learned().renumbered[..] else { panic!("two entries") };
+    let extra_us = edges[2 * 163].time_us;
+    let two_turns_us = (8.0 * TOOTH_US) as i64;
+    assert!(
+        (extra_us - 600_000 - two_turns_us..extra_us).contains(&unknown.after_us),
+        "{unknown:?}"
+    );
+    assert!((extra_us..extra_us + 600_000 + two_turns_us).contains(&known.after_us), "{known:?}");
+}
+
+#[test]
+fn teeth_are_found_again_after_a_board_began_to_count_anew() {
+    use Between::{Reset, Rest};
+    // 163 edges a stretch: the second board begins at the last tooth of a turn, the third at the
+    // second.
+    let (edges, anew) = edges(UNEVEN, 0.004, &[Reset, Rest, Reset]);
+    let pattern = learned(&edges, &anew);
+    assert_eq!(orders(&pattern), [None, forwards(1), None, forwards(3)]);
+    assert_teeth_are_found(&pattern);
+}
+
+#[test]
+fn in_reverse_the_teeth_pass_in_the_other_order() {
+    use Between::{Rest, Turning};
+    let (edges, _) = edges(UNEVEN, 0.004, &[Rest, Turning, Rest, Turning]);
+    let pattern = learned(&edges, &[]);
+    // Edge 326 is made by the tooth of edge 325, the second of the turn, and edge 327 by the first;
+    // edge 652 is made by the tooth of edge 651, the first.
+    let backwards = Order { first: 327 % 4, backwards: true };
+    let again = forwards(652 % 4);
+    assert_eq!(orders(&pattern), [None, Some(backwards), None, again]);
+    assert_teeth_are_found(&pattern);
+}
+
+#[test]
+fn too_little_running_after_a_reset_says_that_no_tooth_is_known() {
+    let (mut edges, anew) = edges(UNEVEN, 0.004, &[Between::Reset]);
+    edges.truncate(anew[0] + 9);
+    let pattern = learned(&edges, &anew);
+    let after_us = edges[anew[0] - 1].time_us;
+    assert_eq!(pattern.learned().renumbered, [Renumbered { after_us, order: None }]);
+}
+
+#[test]
+fn teeth_that_are_all_alike_keep_their_numbers() {
+    use Between::{Rest, Rocking};
+    for jitter in [0.0, 0.003, 0.03] {
+        let (edges, _) = edges([0.0; 4], jitter, &[Rest, Rocking(1), Rest, Rocking(3), Rest]);
+        assert_eq!(orders(&learned(&edges, &[])), [], "jitter {jitter}");
+    }
+}
+
+/// Steps of the same edges, reported every 10 ms.
+fn steps(edges: &[Edge], anew: &[usize]) -> Vec<Step> {
+    let sensing = Sensing {
+        place: Place::RearShaft,
+        channel: 1,
+        edges_per_turn: 4,
+        pattern: learned(edges, anew).learned(),
+        tooth_u: 0.006,
+    };
+    let idle = Count { count: 0, age_us: None };
+    let (mut stepper, mut steps) = (Stepper::new(&[sensing], &[]), Vec::new());
+    let end_us = edges.last().unwrap().time_us;
+    let mut next = 0;
+    for tick_us in (0..end_us + 100_000).step_by(10_000) {
+        while edges.get(next).is_some_and(|e| e.time_us < tick_us) {
+            next += 1;
+            if anew.contains(&next) {
+                stepper.restart(&mut |s| steps.push(s.clone()));
+            }
+        }
+        let last = edges[..next].last().filter(|_| !anew.contains(&next));
+        let count = match last {
+            Some(e) => {
+                Count { count: e.index as u16 + 1, age_us: u16::try_from(tick_us - e.time_us).ok() }
+            }
+            None => idle,
+        };
+        stepper.push(tick_us, 0, 1, &[count, idle, idle, idle], &mut |s| steps.push(s.clone()));
+    }
+    stepper.restart(&mut |s| steps.push(s.clone()));
+    steps
+}
+
+/// Half a second is five turns, and each step says so as well after edges too many as before.
+#[test]
+fn every_step_counts_the_same_turns_before_and_after_the_numbers_moved() {
+    use Between::{Reset, Rest, Rocking, Turning};
+    let stops = [Rocking(1), Rest, Reset, Rocking(3), Turning];
+    let (edges, anew) = edges(UNEVEN, 0.0, &stops);
+    let stretch_us = (163.0 * TOOTH_US) as i64 + 5_000_000;
+    let moving = |s: &&Step| {
+        let in_stretch = |at: i64| (at - 2_000_000).rem_euclid(stretch_us);
+        let (from, to) = (in_stretch(s.start_us), in_stretch(s.end_us));
+        from < to && from > 200_000 && to < 3_800_000
+    };
+    let steps = steps(&edges, &anew);
+    let turns: Vec<f64> = steps
+        .iter()
+        .filter(moving)
+        .filter_map(|s| s.at(Place::RearShaft))
+        .map(|t| t.turns)
+        .collect();
+    assert!(turns.len() > 20, "{}", turns.len());
+    for t in turns {
+        assert!((t - 5.0).abs() < 0.001, "{t} turns in half a second");
+    }
+}
