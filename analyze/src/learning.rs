@@ -115,30 +115,6 @@ pub fn learn<S: Storage>(
         let pattern = one_short.unwrap_or(l.full);
         Tooth { sensor: l.sensor, pattern, missing_tooth, extra_edges }
     };
-    for l in &learners {
-        let p = l.full.learned();
-        eprintln!(
-            "{:?} n {} err {:.3?} u {:?} scat {:.4} {:?}",
-            l.sensor.place,
-            edges_per_turn(&l.sensor),
-            &p.errors[..p.errors.len().min(6)],
-            l.full.position_u(),
-            l.full.scatter(),
-            p.renumbered
-        );
-    }
-    for l in &learners {
-        let p = l.full.learned();
-        eprintln!(
-            "{:?} n {} err {:.3?} u {:?} scat {:.4} {:?}",
-            l.sensor.place,
-            edges_per_turn(&l.sensor),
-            &p.errors[..p.errors.len().min(6)],
-            l.full.position_u(),
-            l.full.scatter(),
-            p.renumbered
-        );
-    }
     Ok(Learned { teeth: learners.into_iter().map(tooth).collect(), rates: rates.samples })
 }
 
