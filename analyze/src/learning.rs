@@ -24,6 +24,21 @@ pub struct Tooth {
 }
 
 impl Tooth {
+    /// What is wrong with what it counts, in words that follow its name.
+    pub fn trouble(&self) -> Option<&'static str> {
+        if self.missing_tooth {
+            Some("misses one pulse a turn")
+        } else if self.extra_edges {
+            Some("counts edges that no tooth makes (noise)")
+        } else {
+            let slides = self.pattern.slides();
+            slides.then_some(
+                "gives edges that do not repeat once a turn: one is missing, or its \
+                 pulses_per_turn is not as declared",
+            )
+        }
+    }
+
     /// Edges too many, or too few in no order: what it counts cannot be held against its
     /// neighbour's.
     pub fn is_noisy(&self) -> bool {

@@ -2,6 +2,9 @@
 //!
 //! Modules go from inner to outer; a module uses only those above it.
 
+// What a library has to say is in its results.
+#![warn(clippy::print_stdout, clippy::print_stderr)]
+
 pub mod result;
 pub mod series;
 pub mod report;

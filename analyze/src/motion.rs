@@ -13,7 +13,7 @@ use wheelwitness_driveline::allowance::{MismatchPrior, fit};
 use wheelwitness_driveline::course::Course;
 use wheelwitness_driveline::demand::{Motion, Prefer, Setup};
 use wheelwitness_driveline::fastest::{Fastest, FastestFold};
-use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, Sides};
+use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, OpenCenter, Sides};
 use wheelwitness_driveline::places::{Exchanged, PlacesFold};
 use wheelwitness_driveline::pulse::{Sensing, Step, Stepper};
 use wheelwitness_driveline::segment::{PeriodFold, Segment, Standstill};
@@ -317,9 +317,12 @@ impl Folds<'_> {
         if let Some(front_rear) = &out.mismatch[0] {
             out.prior = prior(self.setup, front_rear);
         }
-        let (allowance, u, at_mps) = open_allowance(self.vehicle, self.setup, &out);
+        let open = open_center(self.vehicle, self.setup, &out);
         if let Some(front_rear) = &mut out.mismatch[0] {
-            front_rear.undo_drag(allowance, u, at_mps);
+            let front_mm = 1e3 * self.setup.circumference_m[0];
+            let mm = -front_mm * self.setup.ratio[1] / self.setup.ratio[0];
+            front_rear.undo_drag(&open, out.prior.mean, mm);
+            out.prior = prior(self.setup, front_rear);
         }
         out.fastest = self.fastest.map(FastestFold::finish);
         out.steady = self.steady.finish();
@@ -370,19 +373,34 @@ fn prior(setup: &Setup, front_rear: &Mismatch) -> MismatchPrior {
 /// called open from 0.7 to 1.3 (common practice), rectangular.
 const UNSEEN_ALLOWANCE_U: f64 = 0.3 / 1.732_050_8;
 
-/// Allowance of the open center differential as measured in this drive, its uncertainty and the
-/// speed at which it was measured; where it was not, free or nearly so.
-fn open_allowance(vehicle: &Vehicle, setup: &Setup, out: &Motions) -> (f64, f64, f64) {
+/// What a tight turn asks for (common practice: 2 to 10 %).
+const UNSEEN_DEMAND: f64 = 0.05;
+
+/// The open center differential as measured in this drive; where it was not, free or nearly so.
+fn open_center(vehicle: &Vehicle, setup: &Setup, out: &Motions) -> OpenCenter {
     let open =
         out.periods.iter().filter(|p| coupling(vehicle, p.engaged.mode) == Coupling::Differential);
     let fits =
         open.filter_map(|p| Some((fit(&p.segments, vehicle.limits.backlash_turn, out.prior)?, p)));
     let best = fits.min_by(|a, b| a.0.allowance.u().total_cmp(&b.0.allowance.u()));
-    let Some((found, period)) = best else { return (1.0, UNSEEN_ALLOWANCE_U, 2.0) };
+    let Some((found, period)) = best else {
+        return OpenCenter {
+            allowance: 1.0,
+            u: UNSEEN_ALLOWANCE_U,
+            at_mps: 2.0,
+            demand: UNSEEN_DEMAND,
+        };
+    };
     let turning = period.segments.iter().filter(|s| s.demanded[0] > 0.1);
-    let (turns, seconds) = turning.fold((0.0, 0.0), |sum, s| (sum.0 + s.rear, sum.1 + s.seconds()));
-    let at_mps = turns * setup.metres_per_turn() / f64::max(seconds, 1e-3);
-    (found.allowance.value, found.allowance.u(), at_mps)
+    let (turns, seconds, demanded) = turning.fold((0.0, 0.0, 0.0), |sum, s| {
+        (sum.0 + s.rear, sum.1 + s.seconds(), sum.2 + s.demanded[0])
+    });
+    OpenCenter {
+        allowance: found.allowance.value,
+        u: found.allowance.u(),
+        at_mps: turns * setup.metres_per_turn() / f64::max(seconds, 1e-3),
+        demand: if turns > 0.0 { demanded / turns } else { UNSEEN_DEMAND },
+    }
 }
 
 /// Coupling of a mode row.

@@ -10,20 +10,9 @@ pub fn unsound(vehicle: &Vehicle, teeth: &[Tooth], motions: &Motions) -> Option<
     let shafts = [Place::FrontShaft, Place::RearShaft];
     let by_shafts = shafts.iter().all(|p| vehicle.is_measured(*p));
     let used = |p: Place| p == Place::Input || shafts.contains(&p) || !by_shafts;
-    if let Some(tooth) = teeth.iter().find(|t| t.missing_tooth && used(t.sensor.place)) {
-        return Some(format!("the {} sensor misses one pulse a turn", place(tooth.sensor.place)));
-    }
-    if let Some(tooth) = teeth.iter().find(|t| t.extra_edges && used(t.sensor.place)) {
-        let name = place(tooth.sensor.place);
-        return Some(format!("the {name} sensor counts edges that no tooth makes (noise)"));
-    }
-    let slides = |t: &&Tooth| used(t.sensor.place) && t.pattern.slides();
-    if let Some(tooth) = teeth.iter().find(slides) {
-        return Some(format!(
-            "the edges of the {} sensor do not repeat once a turn: one is missing, or its \
-             pulses_per_turn is not as declared",
-            place(tooth.sensor.place)
-        ));
+    let bad = |t: &Tooth| Some(format!("the {} sensor {}", place(t.sensor.place), t.trouble()?));
+    if let Some(why) = teeth.iter().filter(|t| used(t.sensor.place)).find_map(bad) {
+        return Some(why);
     }
     // Left and right of one axle exchanged: every sum of the two stays what it is.
     let exchanged = motions.exchanged.filter(|e| !matches!(e.exchange, Exchange::Sides(_)));

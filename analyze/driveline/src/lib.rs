@@ -4,6 +4,9 @@
 //! Streaming, no I/O, no clock, no device. Modules go from inner to outer; a module uses only
 //! those above it.
 
+// What a library has to say is in its results.
+#![warn(clippy::print_stdout, clippy::print_stderr)]
+
 pub mod stats;
 pub mod quantity;
 pub mod verdict;

@@ -115,19 +115,47 @@ const ROWS_MAX: usize = 8192;
 
 impl Mismatch {
     /// Puts back what the drag of the center differential hides: friction between the outputs
-    /// holds back a share of any difference, a larger one at speed. `allowance` was measured at
-    /// the speed `at_mps` with standard uncertainty `u`; a drag that it does not show for certain
-    /// is a doubt only.
-    pub fn undo_drag(&mut self, allowance: f64, u: f64, at_mps: f64) {
-        let speed_up = self.differential_mps / at_mps.max(0.5) * self.through_differential;
-        let friction = 1.0 / allowance.max(0.05) - 1.0;
-        let shown = if friction > 2.0 * u { friction } else { 0.0 };
-        let seen = self.difference_mm.value;
-        self.difference_mm.value = seen * (1.0 + shown * speed_up);
-        let doubt = seen.abs() * speed_up * (0.4 * shown).hypot(u / 2.0);
+    /// holds back a share of any difference, a larger one at speed. `seen` is by how much more than
+    /// the rear output the front one was seen to turn when straight, relative; `mm` is what one of
+    /// that means in [`Self::difference_mm`].
+    ///
+    /// In the turn the outputs should have parted by the demand `d` and the whole mismatch
+    /// `M = seen (1 + f k)`, and parted by `C (1 + f)` less friction, `C = y (d + seen)`; so the
+    /// friction in the turn is `f = (1/y - 1) / (1 - k seen / C)`, with `k` by how much faster the
+    /// straight was driven. A drag that this does not show for certain is a doubt only.
+    pub fn undo_drag(&mut self, open: &OpenCenter, seen: f64, mm: f64) {
+        let k = self.differential_mps / open.at_mps.max(0.5) * self.through_differential;
+        let y = open.allowance.max(0.05);
+        let parted = y * (open.demand + seen);
+        let left = if parted > 0.0 { (1.0 - k * seen / parted).max(LEAST_LEFT) } else { 1.0 };
+        let (friction, u) = ((1.0 / y - 1.0) / left, open.u / left);
+        let is_shown = friction > 2.0 * u;
+        let hidden_mm = mm * seen * k;
+        let unsure = if is_shown { 0.4 * friction } else { friction.max(0.0) };
+        if is_shown {
+            self.difference_mm.value += hidden_mm * friction;
+        }
+        let doubt = hidden_mm.abs() * unsure.hypot(u / 2.0);
         self.difference_mm.components.push(Component::shared("center drag", doubt));
     }
 }
+
+/// How an open center differential was seen to let the outputs of a turn part.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OpenCenter {
+    /// Share let through; 1.
+    pub allowance: f64,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// Speed in the turn, m/s.
+    pub at_mps: f64,
+    /// By how much the turn asked the outputs to part for each turn of the rear one; 1.
+    pub demand: f64,
+}
+
+/// What the mismatch leaves of the outputs' parting to tell a friction, at least: below, next to
+/// nothing tells the two apart.
+const LEAST_LEFT: f64 = 0.2;
 
 impl MismatchFold {
     /// A fold for one comparison.

@@ -24,6 +24,9 @@ const LEAST_HALVED: u32 = 4;
 /// that follow, and spoils only the piece that it is in.
 const PIECE_TURNS: u32 = 25;
 
+/// Edges for each tooth in one piece at most.
+const MOST_EDGES: usize = 100;
+
 /// Learns the tooth spacing of one sensor from pinned edges, however many lie between them.
 ///
 /// The time of an edge is compared with the mean over the whole turn around it, which removes the
@@ -162,7 +165,9 @@ impl ToothPattern {
         let time_us = self.window[self.centre].time_us;
         self.edges.push(Late { edge: tooth, time_us, place });
         self.jitter.take(tooth, place);
-        if tooth == 0 && self.piece.turns() >= PIECE_TURNS {
+        // Where a tooth is never seen, because rounds and teeth keep step, a piece ends too.
+        let many = self.edges.len() >= MOST_EDGES * self.teeth;
+        if tooth == 0 && self.piece.turns() >= PIECE_TURNS || many {
             self.end_piece();
         }
     }

@@ -3,6 +3,7 @@
 use super::sensors_agree::AXLES;
 use super::{Finding, limit, period, word};
 use crate::assemble::Drive;
+use crate::learning::Tooth;
 use crate::result::{RecordRange, Verdict};
 use crate::sound::place;
 use wheelwitness_driveline::effect::mismatch_effect;
@@ -20,6 +21,9 @@ const COMPARISONS: [(&str, &str, &[Place], &[Place]); 3] = [
     ("front left/right", "left less right", &[Place::FrontLeft, Place::FrontRight], &[]),
     ("rear left/right", "left less right", &[Place::RearLeft, Place::RearRight], &[]),
 ];
+
+/// Tyres of one vehicle never differ by so much of their circumference (common practice).
+const NO_TYRE: f64 = 0.2;
 
 /// One finding per comparison that the fit allows.
 pub fn judge(drive: &Drive) -> Vec<Finding> {
@@ -47,6 +51,14 @@ fn one(drive: &Drive, k: usize) -> Finding {
     let Some(m) = &drive.motions.mismatch[k] else {
         return too_little(drive, k).against(limit);
     };
+    let circumference_mm = 1e3 * drive.setup.circumference_m[usize::from(k == 2)];
+    if m.difference_mm.value.abs() > NO_TYRE * circumference_mm {
+        let reason = "they turned too differently for any tyres: a sensor misses pulses, or its \
+                      pulses_per_turn or an axle ratio is not as declared"
+            .into();
+        let next = "check gap, wiring and tooth count of these sensors and drive again".into();
+        return Finding::undecided(scope, "sensors-unsound", reason, next).against(limit);
+    }
     let verdict = word(judge_estimate(&m.difference_mm, Bounds::within(size), 1));
     // Rounded before it is printed, plus 0: never `-0.0`.
     let tenths = (m.difference_mm.value * 10.0).round() / 10.0 + 0.0;
@@ -99,9 +111,12 @@ fn effect(drive: &Drive, difference_mm: f64) -> String {
 
 /// A sensor of these places that cannot be trusted.
 fn broken(drive: &Drive, places: &[Place]) -> Option<String> {
-    let tooth = drive.teeth.iter().find(|t| t.missing_tooth && places.contains(&t.sensor.place));
-    tooth
-        .map(|t| format!("the {} sensor misses one pulse a turn", place(t.sensor.place)))
+    let used = |t: &&Tooth| places.contains(&t.sensor.place);
+    drive
+        .teeth
+        .iter()
+        .filter(used)
+        .find_map(|t| Some(format!("the {} sensor {}", place(t.sensor.place), t.trouble()?)))
         .or_else(|| (0..2).find_map(|axle| at_odds(drive, axle, places)))
         .or_else(|| drive.unsound())
 }

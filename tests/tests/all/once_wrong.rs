@@ -3,7 +3,7 @@
 use wheelwitness_tests::campaign::{Call, Called, drive};
 
 /// Seed of a drive, and what deceived the analysis.
-const DRIVES: [(u64, &str); 35] = [
+const DRIVES: [(u64, &str); 41] = [
     (7061, "one of two magnets of the rear shaft was missing, so that every turn counted half"),
     (7097, "a wheel sensor was blind for 4 s and right on the whole"),
     (7106, "a few edges of noise at the input were counted as turns"),
@@ -48,6 +48,18 @@ const DRIVES: [(u64, &str); 35] = [
     (200615, "one of six teeth of the front shaft was missing, and noise hid the gap"),
     (100064, "a few edges of noise at a wheel of 48 teeth made a lock look as if it slipped"),
     (221031, "an edge too many at a rest moved the numbers of the teeth, and that was seen late"),
+    (230530, "edges that no tooth made were taken for a smaller tyre"),
+    (
+        250840,
+        "edges missed by a sensor that was blind for a moment were taken for slip of the lock",
+    ),
+    (251818, "nothing had to move, and a wrong row hid that the mode was engaged"),
+    (
+        260536,
+        "a contact flickered while a wrong row was shown, and none was said to have flickered",
+    ),
+    (260988, "a dragging center hid three quarters of a tyre's difference"),
+    (262061, "a sensor that missed pulses made a tyre of two metres less"),
 ];
 
 #[test]

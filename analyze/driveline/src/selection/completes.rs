@@ -253,6 +253,14 @@ fn unreached(timeline: &Timeline, s: &Selection) -> Judged {
             "drive circles both ways in this mode with both shafts and the input measured, or \
                 turn one lifted wheel by hand: the shafts tell which",
         ),
+        Outcome::RequestLost if may_be_there(timeline, s) => undecided(
+            "may-be-there",
+            reason(
+                "nothing moved on request, but the unit may have stood there already and the \
+                 switches be wrong",
+            ),
+            "correct the position switches or their rows (see switch-table) and select again",
+        ),
         Outcome::RequestLost => disproven("nothing-moved", reason("nothing moved on request")),
         Outcome::RefusedByInterlock => idle(
             "refused-by-interlock",
@@ -267,6 +275,16 @@ fn unreached(timeline: &Timeline, s: &Selection) -> Judged {
         ),
         _ if !had_time => idle("request-too-short", reason("the request ended early"), AGAIN),
         _ => undecided("not-seen-to-the-end", reason("it was not seen to engage"), AGAIN),
+    }
+}
+
+/// True where the last request on which something moved was for the same mode, or where there was
+/// none before and the switches told no row when this one came.
+fn may_be_there(timeline: &Timeline, s: &Selection) -> bool {
+    let mut earlier = timeline.selections.iter().rev().filter(|t| t.number < s.number);
+    match earlier.find(|t| t.outcome != Outcome::RequestLost) {
+        Some(moved) => moved.to.0 == s.to.0,
+        None => s.from.is_none(),
     }
 }
 

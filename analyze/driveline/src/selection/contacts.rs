@@ -224,8 +224,8 @@ fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Findin
         Some(("not-all-seen", why.to_string()))
     } else if let Some(who) = names(&unseen) {
         Some(("not-all-seen", format!("edges of {who} were counted by the board but lost")))
-    } else if let Some(who) = names(&|c| is_idle(c) && watch.own_of(c.0) >= UNPLACED) {
-        let why = format!("{who} flickered, but never while its row was shown for long enough");
+    } else if let Some(who) = names(&|c| watch.own_of(c.0) >= UNPLACED) {
+        let why = format!("{who} flickered, but not while a row was shown for long enough");
         Some(("flickers-unplaced", why))
     } else {
         names(&|c| c.1 < MIN_CLOSED_S && !is_idle(c)).map(|who| {

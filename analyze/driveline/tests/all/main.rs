@@ -3,6 +3,7 @@
 
 mod common;
 mod contacts;
+mod drag;
 mod limits;
 mod motion;
 mod outside_kinematics;
