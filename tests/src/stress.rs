@@ -109,7 +109,8 @@ fn disturb(name: &str, plan: &mut Plan, random: &mut Random) {
             plan.machine.circumference_m[3] *= 1.0 + LEFT_RIGHT_U * random.normal();
             plan.settings.gnss = None;
         }
-        "backlash" => plan.machine.lash_turn = 0.25,
+        // Anything up to what is declared.
+        "backlash" => plan.machine.lash_turn = random.between(0.0, 0.25),
         "wheel slip" => {
             let drag = friction_for(&plan.machine, random.between(0.4, 0.8), 0.9, 1.0);
             plan.faults.push(Fault::DraggingCenter { drag, most_nm: 1e4 });

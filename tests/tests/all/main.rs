@@ -11,6 +11,7 @@ mod once_wrong;
 mod commands;
 mod documents;
 mod by_hand;
+mod budgets;
 mod licences;
 mod limits_of_use;
 mod claims;
