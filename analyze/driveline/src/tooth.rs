@@ -20,8 +20,8 @@ const STEADY_INTERVALS: f64 = 0.15;
 /// So many intervals of steady running that were split are no chance.
 const LEAST_HALVED: u32 = 4;
 
-/// Turns in one piece that is judged for a double gap: an edge too many shifts the numbers of all
-/// that follow, and spoils only the piece that it is in.
+/// Turns in one piece that is judged for a double gap and for the order of its teeth: an edge too
+/// many shifts the numbers of all that follow, and spoils only the piece that it is in.
 const PIECE_TURNS: u32 = 25;
 
 /// Edges for each tooth in one piece at most.
@@ -127,7 +127,7 @@ impl ToothPattern {
             return;
         }
         self.gap_turns = self.judged_turns();
-        self.jitter.end_piece(self.known.take(&self.edges));
+        self.jitter.end_piece(self.known.take(&self.piece, &self.edges));
         self.piece = Places::new(self.teeth);
         self.edges.clear();
     }
@@ -135,7 +135,7 @@ impl ToothPattern {
     /// With the piece that has not ended.
     fn all(&self) -> Known {
         let mut all = self.known.clone();
-        all.take(&self.edges);
+        all.take(&self.piece, &self.edges);
         all
     }
 

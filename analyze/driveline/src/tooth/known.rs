@@ -39,12 +39,11 @@ impl Known {
         }
     }
 
-    /// Takes a piece in, in the order of the teeth that it shows. True where that is another than
-    /// before. Where the board began anew and the piece is too short to show one, it teaches
-    /// nothing.
-    pub fn take(&mut self, piece: &[Late]) -> bool {
-        let shown = Places::of(self.places.teeth(), piece);
-        let found = self.places.order_of(&shown, self.order);
+    /// Takes the edges of a piece in, in the order of the teeth that their places show. True where
+    /// that is another than before. Where the board began anew and the piece is too short to show
+    /// one, it teaches nothing.
+    pub fn take(&mut self, shown: &Places, piece: &[Late]) -> bool {
+        let found = self.places.order_of(shown, self.order);
         let first = self.places.is_empty().then_some(Order::default());
         let Some(order) = found.or(self.order).or(first) else { return false };
         match self.order.replace(order) {

@@ -40,13 +40,6 @@ impl Places {
         Places { sum: vec![0.0; teeth], sum2: vec![0.0; teeth], n: vec![0; teeth] }
     }
 
-    /// Of these edges, by their own numbers.
-    pub fn of(teeth: usize, edges: &[Late]) -> Self {
-        let mut places = Places::new(teeth);
-        places.take_all(edges, Order::default(), 1);
-        places
-    }
-
     pub fn take(&mut self, tooth: usize, place: f64) {
         self.take_times(tooth, place, 1);
     }
