@@ -189,6 +189,10 @@ fn count_of(sensor: &Sensor, first_channel: u8, counts: &[Count; 4]) -> Option<C
     counts.get(usize::from(sensor.channel.checked_sub(first_channel)?)).copied()
 }
 
+/// Nothing tells a tooth's position better than the microsecond in which its edge is told: edges,
+/// at 700 a second (rectangular).
+const LEAST_TOOTH_U: f64 = 0.0002;
+
 /// What the stepper must know of a sensor whose teeth were learned.
 pub(crate) fn sensing(tooth: &Tooth) -> Sensing {
     // What it gives is counted, with its gap learned, whatever was declared.
@@ -198,7 +202,7 @@ pub(crate) fn sensing(tooth: &Tooth) -> Sensing {
     let tooth_u = match tooth.pattern.position_u() {
         // The gap of a missing tooth can move: an edge too many shifts the numbers.
         Some(_) if tooth.missing_tooth => tooth.pattern.scatter().max(0.001),
-        Some(u) => u.clamp(0.001, unlearned),
+        Some(u) => u.clamp(LEAST_TOOTH_U, unlearned),
         None => unlearned,
     };
     Sensing {

@@ -119,6 +119,9 @@ fn disturb(name: &str, plan: &mut Plan, random: &mut Random) {
         "geometry" | "side slip" => plan.settings.gnss = None,
         "receiver noise" => {
             receiver(5.0, 0.3);
+            // One that oversteers spins at this speed; road vehicles understeer (common practice).
+            let [front, rear] = plan.machine.cornering;
+            plan.machine.cornering[1] = rear.max(front);
             // About where the rule's limits are.
             let sign = random.pick(&[-1.0, 1.0]);
             plan.machine.sender_gear *= 1.0 + sign * random.between(0.07, 0.13);

@@ -22,6 +22,10 @@ pub struct AgreementFold {
     piece: Option<Piece>,
     pieces: Moments,
     total: (f64, f64),
+    /// Shaft turns less what the wheels make of them, in steps that are in no piece.
+    left_out: f64,
+    left_out_u2: f64,
+    hidden: f64,
     variance: f64,
     span: Option<(i64, i64, u64, u64)>,
     worst: Option<(f64, i64, i64)>,
@@ -72,6 +76,9 @@ impl AgreementFold {
             piece: None,
             pieces: Moments::default(),
             total: (0.0, 0.0),
+            left_out: 0.0,
+            left_out_u2: 0.0,
+            hidden: 0.0,
             variance: 0.0,
             span: None,
             worst: None,
@@ -87,6 +94,8 @@ impl AgreementFold {
         let [Some(shaft), Some(left), Some(right)] = places.map(|p| step.at(p)) else {
             return self.cut();
         };
+        let i = self.ratio;
+        let u2 = |s: f64, l: f64, r: f64| s * s + (i / 2.0 * l).powi(2) + (i / 2.0 * r).powi(2);
         let still = [shaft.still, left.still, right.still];
         if still.contains(&true) {
             // At the edge of standing still one sensor rests before the others do, and a wheel on
@@ -95,6 +104,10 @@ impl AgreementFold {
             let wheels = self.ratio * (left.turns + right.turns) / 2.0;
             let most = shaft.turns.max(wheels);
             let hidden = shaft.hidden() + self.ratio * Turn::mean(left, right).hidden();
+            self.left_out += shaft.turns - wheels;
+            self.left_out_u2 += u2(shaft.u_start, left.u_start, right.u_start);
+            self.left_out_u2 += u2(shaft.u_end, left.u_end, right.u_end);
+            self.hidden += hidden;
             if most > 0.5 && most > 1.5 * hidden && (shaft.turns - wheels).abs() > 0.2 * most {
                 for (n, s) in self.silent.iter_mut().zip(still) {
                     *n += u32::from(s);
@@ -106,8 +119,6 @@ impl AgreementFold {
         if !continues {
             self.cut();
         }
-        let i = self.ratio;
-        let u2 = |s: f64, l: f64, r: f64| s * s + (i / 2.0 * l).powi(2) + (i / 2.0 * r).powi(2);
         let piece = self.piece.get_or_insert(Piece {
             start_us: step.start_us,
             end_us: step.end_us,
@@ -138,6 +149,8 @@ impl AgreementFold {
     fn cut(&mut self) {
         let Some(p) = self.piece.take() else { return };
         if p.shaft < PIECE_TURN / 4.0 || p.wheels <= 0.0 {
+            self.left_out += p.shaft - p.wheels;
+            self.left_out_u2 += p.u2 + p.end_u2;
             return;
         }
         let excess = 100.0 * (p.shaft / p.wheels - 1.0);
@@ -171,6 +184,11 @@ impl AgreementFold {
                 n - 1.0,
             ));
         }
+        // Over a rest the turns add up as they do elsewhere. What surely does not, a sensor missed
+        // while it went slowly: too little in each step to call it silent, and not in any piece.
+        let known = self.hidden + 3.0 * self.left_out_u2.sqrt();
+        let missed = (self.left_out.abs() - known).max(0.0);
+        components.push(Component::own("left out", 100.0 * missed / shaft));
         components.push(Component::shared("signal scale", 100.0 * self.scale_u));
         for (name, moved) in MOVED_NAMES.iter().zip(self.moved) {
             let u = 100.0 * moved / shaft;

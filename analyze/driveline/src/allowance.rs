@@ -248,11 +248,14 @@ fn mistaken(rows: &[&Segment], found: f64, beside: Beside) -> f64 {
     beyond.max(0.0) * rear / demanded
 }
 
-/// Noise of the curvature, and what was put back for the smear of a course.
+/// Noise of the curvature, the square that was taken off for it, and what was put back for the
+/// smear of a course: how much noise there is, and how quickly the driver steers, is not known, so
+/// that of both all or none may be right (rectangular, GUM 4.3.7).
 fn curvature_noise(rows: &[&Segment], y: f64, demanded_turn: f64) -> f64 {
     let noise: f64 = rows.iter().map(|s| s.demanded_u.powi(2)).sum();
+    let squares: f64 = rows.iter().map(|s| s.noise_turn).sum();
     let smear: f64 = turns_of(rows).map(|turn| put_back(turn) * 2.0).sum();
-    y.abs() * noise.sqrt().hypot(smear) / demanded_turn
+    y.abs() * noise.sqrt().hypot(squares.hypot(smear) / 3f64.sqrt()) / demanded_turn
 }
 
 /// Neighbouring segments that turn to the same side.
@@ -354,10 +357,6 @@ fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64,
         .collect()
 }
 
-/// Play of the gears between input and outputs, as a share of the play between the outputs
-/// (common practice: the case alone, without joints and axles).
-const GEAR_PLAY: f64 = 0.03;
-
 /// The front's share of the drive: `N_in / r - N_R = a (N_F - N_R)` while the outputs differ.
 ///
 /// Zero means that the input turns with the rear output alone, the declared share that both are
@@ -374,17 +373,21 @@ pub fn front_share(segments: &[Segment], backlash_turn: f64) -> Option<Estimate>
     }
     let x: Vec<Vec<f64>> = rows.iter().map(|r| vec![r.0]).collect();
     let y: Vec<f64> = rows.iter().map(|r| r.1).collect();
-    let sds = |share: f64| whole.iter().map(|s| s.input_u(share)).collect::<Vec<f64>>();
-    let mut sd = sds(0.5);
+    let sds = |share: f64, play: f64| -> Vec<f64> {
+        whole.iter().map(|s| s.input_u_with_play(share, play)).collect()
+    };
+    let mut share = 0.5;
     for _ in 0..SETTLING_FITS {
-        sd = sds(least_squares(&x, &y, &sd)?.beta[0].clamp(0.0, 1.0));
+        share = least_squares(&x, &y, &sds(share, backlash_turn))?.beta[0].clamp(0.0, 1.0);
     }
+    let sd = sds(share, backlash_turn);
     let fit = least_squares(&x, &y, &sd)?;
-    let u = fit.covariance[0][0].sqrt();
+    let counting = least_squares(&x, &y, &sds(share, 0.0))?.covariance[0][0];
+    let all = fit.covariance[0][0];
     let mut components = vec![
-        Component::own("counting", u),
-        Component::from_residuals("scatter", u, fit.chi2, fit.dof as f64),
-        Component::own("backlash", GEAR_PLAY * backlash_turn / 12f64.sqrt() / differed),
+        Component::own("counting", counting.sqrt()),
+        Component::from_residuals("scatter", all.sqrt(), fit.chi2, fit.dof as f64),
+        Component::own("backlash", (all - counting).max(0.0).sqrt()),
     ];
     let mut value = fit.beta[0];
     let sent = whole.iter().filter_map(|s| {

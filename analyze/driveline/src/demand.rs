@@ -174,6 +174,11 @@ pub struct Motion {
 }
 
 impl Motion {
+    /// Length in seconds.
+    pub fn seconds(&self) -> f64 {
+        (self.end_us - self.start_us) as f64 * 1e-6
+    }
+
     /// What one output turned is no more than a unit may hide of the other one under its floor.
     pub fn is_under_floor(&self) -> bool {
         let hidden = self.front.hidden() + self.rear.hidden();

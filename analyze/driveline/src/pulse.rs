@@ -102,6 +102,16 @@ impl Counter {
     }
 }
 
+/// Where an edge sits, in edges.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Position {
+    at: f64,
+    /// Standard uncertainty, of this edge by itself.
+    own_u: f64,
+    /// Standard uncertainty that edges near it share.
+    alike_u: f64,
+}
+
 /// Where a sensor stands at an instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Phase {
@@ -414,12 +424,18 @@ impl Track {
         since && !self.unwatched.iter().any(|(from, to)| (*from..*to).contains(&at_us))
     }
 
-    /// Position of an edge and its standard uncertainty, in edges.
-    fn position(&self, edge: &Edge) -> (f64, f64) {
-        let (index, tooth_u) = (edge.index as f64, self.sensing.tooth_u);
+    /// Position of an edge, and what is open about it: by itself, and alike for edges near it.
+    ///
+    /// About places that were learned each edge scatters by itself. Where none were, or nobody
+    /// knows which tooth made the edge, a ring out of round moves neighbours together.
+    fn position(&self, edge: &Edge) -> Position {
+        let (at, tooth_u) = (edge.index as f64, self.sensing.tooth_u);
         match self.sensing.pattern.error_of(edge) {
-            Ok(error) => (index + error, tooth_u),
-            Err(spread) => (index, tooth_u.hypot(spread)),
+            Ok(_) if self.sensing.pattern.errors.is_empty() => {
+                Position { at, own_u: 0.0, alike_u: tooth_u }
+            }
+            Ok(error) => Position { at: at + error, own_u: tooth_u, alike_u: 0.0 },
+            Err(spread) => Position { at, own_u: tooth_u, alike_u: spread },
         }
     }
 
@@ -451,13 +467,14 @@ impl Track {
         if gap_us > BREAK_US || gap_us <= 0 {
             return None;
         }
-        let ((from, u_from), (to, u_to)) = (self.position(before), self.position(next));
+        let (from, to) = (self.position(before), self.position(next));
         let share = (at_us - before.time_us) as f64 / gap_us as f64;
         let bend = self.rate_change(after) * gap_us as f64 / 4.0 * share * (1.0 - share);
         let blind = if gap_us > STILL_US { 0.05 * edges as f64 } else { 0.0 };
-        let u = (u_from.max(u_to).powi(2) + bend.powi(2) + blind.powi(2)).sqrt();
+        let own = ((1.0 - share) * from.own_u).hypot(share * to.own_u);
+        let u = own.hypot(from.alike_u.max(to.alike_u)).hypot(bend).hypot(blind);
         Some(Phase {
-            turns: (from + share * (to - from)) / per_turn,
+            turns: (from.at + share * (to.at - from.at)) / per_turn,
             u: u / per_turn,
             still: false,
             begun: true,
@@ -469,7 +486,8 @@ impl Track {
     fn rate_change(&self, after: usize) -> f64 {
         let rate = |k: usize| -> Option<f64> {
             let (a, b) = (self.edges.get(k.checked_sub(1)?)?, self.edges.get(k)?);
-            Some((b.index - a.index) as f64 / (b.time_us - a.time_us).max(1) as f64)
+            let apart = self.position(b).at - self.position(a).at;
+            Some(apart / (b.time_us - a.time_us).max(1) as f64)
         };
         let own = rate(after).unwrap_or(0.0);
         match (after.checked_sub(1).and_then(rate), rate(after + 1)) {

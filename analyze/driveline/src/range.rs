@@ -30,12 +30,14 @@ pub struct RangeRatio {
 }
 
 /// The range ratio of a period whose mode row declares a coupling; `front_share` is the declared
-/// share of the center differential. None where the input is not measured throughout a segment,
-/// the mode couples nothing, or less than [`RANGE_MIN_TURN`] was driven.
+/// share of the center differential, `backlash_turn` the play between the outputs. None where the
+/// input is not measured throughout a segment, the mode couples nothing, or less than
+/// [`RANGE_MIN_TURN`] was driven.
 pub fn range_ratio(
     segments: &[Segment],
     coupling: Coupling,
     front_share: Option<f64>,
+    backlash_turn: f64,
 ) -> Option<RangeRatio> {
     let rows = worth(segments);
     let turns: f64 = rows.iter().map(|s| s.rear).sum();
@@ -50,16 +52,20 @@ pub fn range_ratio(
     }
     let mut x: Vec<Vec<f64>> = rows.iter().map(|s| vec![s.rear, s.counted]).collect();
     let mut y: Vec<f64> = rows.iter().map(|s| s.input.unwrap_or(0.0) - s.rear).collect();
-    let mut sd: Vec<f64> = rows.iter().map(|s| s.input_u(share)).collect();
+    let sds = |play: f64| -> Vec<f64> {
+        let of_rows = rows.iter().map(|s| s.input_u_with_play(share, play));
+        of_rows.chain([share_u(share)]).collect()
+    };
     x.push(vec![0.0, 1.0]);
     y.push(share);
-    sd.push(share_u(share));
-    let fit = least_squares(&x, &y, &sd)?;
-    let (u, dof) = (fit.covariance[0][0].sqrt(), fit.dof.max(1) as f64);
+    let fit = least_squares(&x, &y, &sds(backlash_turn))?;
+    let counting = least_squares(&x, &y, &sds(0.0))?.covariance[0][0];
+    let (u2, dof) = (fit.covariance[0][0], fit.dof.max(1) as f64);
     let birge = (fit.chi2 / dof - 1.0).max(0.0).sqrt();
     let mut components = vec![
-        Component::own("counting", u),
-        Component::from_scatter("scatter", u * birge * few(dof), dof),
+        Component::own("counting", counting.sqrt()),
+        Component::own("backlash", (u2 - counting).max(0.0).sqrt()),
+        Component::from_scatter("scatter", u2.sqrt() * birge * few(dof), dof),
     ];
     let scale_u = rows.iter().map(|s| s.input_scale_u).fold(0.0, f64::max);
     Component::gather(&mut components, "signal scale", scale_u);

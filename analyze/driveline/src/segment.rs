@@ -81,6 +81,36 @@ const ROCKING_MPS: f64 = 0.5;
 /// uncertainties of a period with a usual number of rests.
 const ROCKED_EDGES: f64 = 0.17;
 
+/// Play of the gears between input and outputs, as a share of the play between the outputs
+/// (common practice: the case alone, without joints and axles).
+const GEAR_PLAY: f64 = 0.03;
+
+/// What the noise of its curvature leaves open of a stretch.
+///
+/// Curvatures are slopes of what was counted, or of a course, and slopes add up to a change: what
+/// is open about their sum are its two ends, as much as about one window, however many there are.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+struct Noise {
+    /// Sum over steps of the squares of what is open about a whole window at each.
+    squares: f64,
+    /// The same of the steps alone, all to one side.
+    sum: f64,
+    steps: u32,
+}
+
+impl Noise {
+    /// Takes what is open about a step in, and how many steps its curvature was smeared over.
+    fn take(&mut self, u: f64, window: f64) {
+        self.squares += (u * window.max(1.0)).powi(2);
+        self.sum += u;
+        self.steps += 1;
+    }
+
+    fn u(&self) -> f64 {
+        (self.squares / f64::from(self.steps.max(1))).sqrt().min(self.sum)
+    }
+}
+
 /// A stretch of steps with about one curvature: one row of the fit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Segment {
@@ -102,6 +132,8 @@ pub struct Segment {
     pub demanded: Demanded,
     /// Standard uncertainty of the demanded part from the noise of the curvature, turns.
     pub demanded_u: f64,
+    /// What was taken off the demanded part because noise adds to the square of a curvature, turns.
+    pub noise_turn: f64,
     /// Demanded part where the course gave a second opinion: by the wheels, by the course, turns.
     pub opinions: [f64; 2],
     /// Integral of acceleration over rear turns, m/s^2 times turns.
@@ -116,6 +148,7 @@ pub struct Segment {
     pub sent: Opens,
     /// Scale of the input against the rear output, relative standard uncertainty.
     pub input_scale_u: f64,
+    noise: Noise,
     first_speed: f64,
     last_speed: f64,
     metres_per_turn: f64,
@@ -147,6 +180,12 @@ impl Segment {
         (open.input + outputs + self.sent.input_between).sqrt().max(1e-6)
     }
 
+    /// The same with the play of the gears between input and outputs, which torque takes up or
+    /// gives back: a share of the play between the outputs at most (rectangular, GUM 4.3.7).
+    pub fn input_u_with_play(&self, front_share: f64, backlash_turn: f64) -> f64 {
+        self.input_u(front_share).hypot(GEAR_PLAY * backlash_turn / 12f64.sqrt())
+    }
+
     /// Length in seconds.
     pub fn seconds(&self) -> f64 {
         (self.end_us - self.start_us) as f64 * 1e-6
@@ -163,6 +202,8 @@ impl Segment {
             open: Open { start: Phases::of(m, range, |t| t.u_start), ..Open::default() },
             demanded: [0.0; 1 + DOUBTS.len()],
             demanded_u: 0.0,
+            noise_turn: 0.0,
+            noise: Noise::default(),
             opinions: [0.0; 2],
             traction: 0.0,
             curvature_turn: 0.0,
@@ -195,11 +236,10 @@ impl Segment {
         let k = m.curvature.unwrap_or(0.0);
         self.curvature_turn += k * m.rear.turns;
         if k != 0.0 {
-            // Steps within one window of a course share its noise.
-            let seconds = (m.end_us - m.start_us) as f64 * 1e-6;
-            let shared = (m.smear_s / seconds).max(1.0).sqrt();
-            let u = 2.0 * m.curvature_u / k.abs() * m.demanded[0] * shared;
-            self.demanded_u = self.demanded_u.hypot(u);
+            let noise = m.curvature_u / k.abs();
+            self.noise.take(2.0 * noise * m.demanded[0], m.smear_s / m.seconds());
+            self.demanded_u = self.noise.u();
+            self.noise_turn += noise * noise * m.demanded[0];
             self.smear_s = self.smear_s.max(m.smear_s);
         }
         self.sent.add(&Opens::of(&m.front, &m.rear, m.input.map(|i| i.times(1.0 / range))));
@@ -232,6 +272,7 @@ impl Segment {
         self.input = self.input.zip(next.input).map(|(a, b)| a + b);
         self.demanded.iter_mut().zip(next.demanded).for_each(|(a, b)| *a += b);
         self.demanded_u = self.demanded_u.hypot(next.demanded_u);
+        self.noise_turn += next.noise_turn;
         self.opinions[0] += next.opinions[0];
         self.opinions[1] += next.opinions[1];
         self.traction += next.traction;

@@ -120,7 +120,8 @@ fn evidence<'a>(
 /// The range ratio of a period by the coupling that its mode row declares.
 pub fn of_period(drive: &Drive, p: &Engagement) -> Option<RangeRatio> {
     let coupling = drive.vehicle.modes[p.engaged.mode].coupling;
-    range_ratio(&p.segments, coupling, drive.vehicle.center.front_share())
+    let backlash = drive.vehicle.limits.backlash_turn;
+    range_ratio(&p.segments, coupling, drive.vehicle.center.front_share(), backlash)
 }
 
 /// Whether the ratio of a range, one of `n` of its periods, is not the declared one.

@@ -88,3 +88,43 @@ impl Jitter {
         is_enough.then(|| (all.sum2 / f64::from(all.pairs) / left).sqrt())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Places of `turns` turns of four teeth with normal noise of this size (a sum of twelve
+    /// uniform numbers by the minimal standard generator; Park and Miller 1988, from memory).
+    fn places(turns: usize, size: f64, state: &mut u64) -> Vec<(usize, f64)> {
+        let mut uniform = || {
+            *state = *state * 16_807 % 2_147_483_647;
+            *state as f64 / 2_147_483_647.0
+        };
+        let mut normal = || (0..12).map(|_| uniform()).sum::<f64>() - 6.0;
+        (0..4 * turns).map(|k| (k % 4, 0.1 * (k % 4) as f64 + size * normal())).collect()
+    }
+
+    #[test]
+    fn many_short_runs_tell_the_jitter_of_one_edge_as_well_as_a_long_one() {
+        let (mut jitter, mut state) = (Jitter::new(4), 1);
+        for _ in 0..2_000 {
+            places(5, 0.02, &mut state).into_iter().for_each(|(k, place)| jitter.take(k, place));
+            jitter.restart();
+        }
+        let u = jitter.u().expect("enough turns");
+        assert!((u / 0.02 - 1.0).abs() < 0.02, "{u}");
+    }
+
+    #[test]
+    fn edges_before_and_after_something_left_out_are_not_compared() {
+        let mut jitter = Jitter::new(4);
+        for (k, place) in places(10, 0.0, &mut 1) {
+            jitter.take(k, place);
+        }
+        jitter.skip();
+        for (k, place) in places(1, 0.0, &mut 1) {
+            jitter.take(k, place + 0.5);
+        }
+        assert!(jitter.u().expect("enough turns") < 0.03, "{jitter:?}");
+    }
+}

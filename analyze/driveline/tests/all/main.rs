@@ -1,8 +1,10 @@
 //! The physics held to published numbers, to properties and to its own words: one binary, so that
 //! all of it is linked and run once.
 
+mod axle_counts;
 mod common;
 mod contacts;
+mod course_noise;
 mod drag;
 mod limits;
 mod motion;

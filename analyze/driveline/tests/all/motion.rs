@@ -69,7 +69,7 @@ channel = 8
 pulses_per_turn = 48
 "#;
 
-fn vehicle() -> Vehicle {
+pub fn vehicle() -> Vehicle {
     Vehicle::parse(FILE, "motion.toml").expect("the test's vehicle file is sound")
 }
 

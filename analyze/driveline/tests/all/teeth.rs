@@ -4,6 +4,7 @@
 
 use wheelwitness_driveline::pulse::{Count, Edge, Order, Renumbered, Sensing, Step, Stepper};
 use wheelwitness_driveline::tooth::ToothPattern;
+use wheelwitness_driveline::turn::Turn;
 use wheelwitness_driveline::vehicle::Place;
 
 /// Magnets out of place, edges.
@@ -164,14 +165,16 @@ fn teeth_that_are_all_alike_keep_their_numbers() {
     }
 }
 
-/// Steps of the same edges, reported every 10 ms.
+/// Steps of the same edges, reported every 10 ms; an edge has the number here that it was learned
+/// by.
 fn steps(edges: &[Edge], anew: &[usize]) -> Vec<Step> {
+    let pattern = learned(edges, anew);
     let sensing = Sensing {
         place: Place::RearShaft,
         channel: 1,
         edges_per_turn: 4,
-        pattern: learned(edges, anew).learned(),
-        tooth_u: 0.006,
+        pattern: pattern.learned(),
+        tooth_u: pattern.position_u().expect("the teeth are known"),
     };
     let idle = Count { count: 0, age_us: None };
     let (mut stepper, mut steps) = (Stepper::new(&[sensing], &[]), Vec::new());
@@ -187,7 +190,7 @@ fn steps(edges: &[Edge], anew: &[usize]) -> Vec<Step> {
         let last = edges[..next].last().filter(|_| !anew.contains(&next));
         let count = match last {
             Some(e) => {
-                Count { count: e.index as u16 + 1, age_us: u16::try_from(tick_us - e.time_us).ok() }
+                Count { count: e.index as u16, age_us: u16::try_from(tick_us - e.time_us).ok() }
             }
             None => idle,
         };
@@ -197,27 +200,43 @@ fn steps(edges: &[Edge], anew: &[usize]) -> Vec<Step> {
     steps
 }
 
+/// Steps in the middle of a stretch, without [`Between::Creeping`]: each is five turns.
+fn moving(steps: &[Step]) -> Vec<Turn> {
+    let stretch_us = (163.0 * TOOTH_US) as i64 + 5_000_000;
+    let is_moving = |s: &&Step| {
+        let in_stretch = |at: i64| (at - 2_000_000).rem_euclid(stretch_us);
+        let (from, to) = (in_stretch(s.start_us), in_stretch(s.end_us));
+        from < to && from > 200_000 && to < 3_800_000
+    };
+    steps.iter().filter(is_moving).filter_map(|s| s.at(Place::RearShaft)).collect()
+}
+
 /// Half a second is five turns, and each step says so as well after edges too many as before.
 #[test]
 fn every_step_counts_the_same_turns_before_and_after_the_numbers_moved() {
     use Between::{Reset, Rest, Rocking, Turning};
     let stops = [Rocking(1), Rest, Reset, Rocking(3), Turning];
     let (edges, anew) = edges(UNEVEN, 0.0, &stops);
-    let stretch_us = (163.0 * TOOTH_US) as i64 + 5_000_000;
-    let moving = |s: &&Step| {
-        let in_stretch = |at: i64| (at - 2_000_000).rem_euclid(stretch_us);
-        let (from, to) = (in_stretch(s.start_us), in_stretch(s.end_us));
-        from < to && from > 200_000 && to < 3_800_000
-    };
-    let steps = steps(&edges, &anew);
-    let turns: Vec<f64> = steps
-        .iter()
-        .filter(moving)
-        .filter_map(|s| s.at(Place::RearShaft))
-        .map(|t| t.turns)
-        .collect();
+    let turns = moving(&steps(&edges, &anew));
     assert!(turns.len() > 20, "{}", turns.len());
     for t in turns {
-        assert!((t - 5.0).abs() < 0.001, "{t} turns in half a second");
+        assert!((t.turns - 5.0).abs() < 0.001, "{t:?}");
+    }
+}
+
+/// The mean square of the error over the standard uncertainty is one where the uncertainty is
+/// right. A phase lies between two edges, which scatter by themselves; neighbours that are out of
+/// place by what was learned look like a change of speed, and are none.
+#[test]
+fn turns_scatter_as_much_as_their_uncertainty_says_whether_the_teeth_are_even_or_not() {
+    for teeth in [[0.0; 4], UNEVEN] {
+        let (edges, anew) = edges(teeth, 0.004, &[Between::Rest; 60]);
+        let turns = moving(&steps(&edges, &anew));
+        let squares = turns.iter().map(|t| {
+            let u = t.u_start.hypot(t.u_end);
+            ((t.turns - 5.0) / u).powi(2)
+        });
+        let mean = squares.sum::<f64>() / turns.len() as f64;
+        assert!(turns.len() > 300 && (0.8..1.2).contains(&mean), "{mean} of {}", turns.len());
     }
 }
