@@ -111,8 +111,6 @@ fn seconds(us: i64) -> f64 {
 struct Feed<'a> {
     selections: Selections,
     course: &'a Course,
-    /// Analog input of the supply, from 0, and volts per volt there.
-    supply: Option<(usize, f64)>,
     outputs: Vec<Output>,
     metres_per_rear_turn: f64,
     /// See [`Motion::unseen_s`].
@@ -223,11 +221,9 @@ impl<'a> Feed<'a> {
         let metres_per_rear_turn = Setup::new(vehicle).metres_per_turn();
         let gap_m = outputs.iter().filter(|o| o.place != Place::Input).map(Output::gap_turn);
         let gap_m = gap_m.fold(f64::INFINITY, f64::min) * metres_per_rear_turn;
-        let supply = vehicle.analog.iter().find(|a| a.name == "supply");
         Feed {
             selections: Selections::new(vehicle),
             course,
-            supply: supply.map(|a| (usize::from(a.input.max(1)) - 1, a.per_volt)),
             outputs,
             metres_per_rear_turn,
             unseen_s: (2.0 * gap_m / GENTLE_MPS2).sqrt().min(UNSEEN_MAX_S),
@@ -269,10 +265,7 @@ impl<'a> Feed<'a> {
                 self.selections.push(&Event::Levels(Levels { time_s, mask: *mask, record }));
             }
             Says::Analog(mv) => {
-                if let Some((input, per_volt)) = self.supply {
-                    let volts = mv.get(input).map(|mv| f64::from(*mv) * 1e-3 * per_volt);
-                    volts.into_iter().for_each(|v| self.selections.supply(time_s, v));
-                }
+                self.selections.analog(time_s, &mv.map(|mv| f64::from(mv) * 1e-3));
             }
             _ => {}
         }

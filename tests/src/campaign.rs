@@ -205,11 +205,17 @@ fn popped_after_next_request(run: &Run, f: &Fact) -> bool {
 }
 
 /// Share of the demanded difference that the outputs showed in the turns of a period: counted
-/// over free, both summed by the simulation. None where the turns demanded next to nothing.
+/// over free, both summed by the simulation. None where the turns demanded next to nothing, or
+/// rear wheels drove alone.
 fn let_through(p: &PeriodTruth) -> Option<f64> {
     // Teeth let nothing through; what moved is play, and play is no share of a demand.
     if p.real == Coupling::Locked {
         return (p.left.free_turn_part.abs() + p.right.free_turn_part.abs() > 1.0).then_some(0.0);
+    }
+    // No center differential is at work where nothing drives the front axle: it follows the road,
+    // and what the rear wheels slip meanwhile is no share of a turn.
+    if p.real == Coupling::RearOnly {
+        return None;
     }
     let sum = |f: fn(&DriveSums) -> f64| f(&p.left) + f(&p.right);
     let demanded = sum(|s| s.free_turn_part.abs());

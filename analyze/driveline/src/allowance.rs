@@ -11,9 +11,12 @@ use crate::demand::{CurvatureSource, DOUBTS};
 use crate::free_front::against_free_front;
 use crate::quantity::{Component, Estimate};
 use crate::segment::{Phases, Segment, by_manoeuvre, is_straight, side};
+
 use crate::share::{SentRow, share_of_sent};
 use crate::stats::{Fit, combined_u, least_squares};
 use crate::turn::{MOVED_NAMES, Opens};
+
+pub use crate::segment::EXERCISE_TURN;
 
 /// What is known beforehand of the mismatch, in turns of the front output per rear turn, less one.
 ///
@@ -65,9 +68,6 @@ const SETTLING_FITS: usize = 12;
 /// A pair that lets nothing through still leaves this share of mismatch and traction open.
 const LEAST_SHARE: f64 = 0.02;
 
-/// Least demanded difference that exercises a mode, turns.
-pub const EXERCISE_TURN: f64 = 1.5;
-
 /// What one period says about allowance and mismatch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Allowance {
@@ -98,7 +98,8 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     manoeuvred.iter_mut().for_each(|s| hold_rocking(s, counted_range));
     let rows: Vec<&Segment> = manoeuvred.iter().collect();
     let demanded_turn: f64 = rows.iter().map(|s| s.demanded[0]).sum();
-    if demanded_turn < EXERCISE_TURN {
+    let telling = rows.iter().filter(|s| s.tells()).map(|s| s.demanded[0]).sum::<f64>();
+    if telling < EXERCISE_TURN {
         return None;
     }
     // What a model leaves open, and what of the mismatch is let through, scale with the share of
@@ -250,11 +251,11 @@ fn mistaken(rows: &[&Segment], found: f64, beside: Beside) -> f64 {
 
 /// Noise of the curvature, the square that was taken off for it, and what was put back for the
 /// smear of a course: how much noise there is, and how quickly the driver steers, is not known, so
-/// that of both all or none may be right (rectangular, GUM 4.3.7).
+/// that of both all or none may be right, by the widest window (rectangular, GUM 4.3.7).
 fn curvature_noise(rows: &[&Segment], y: f64, demanded_turn: f64) -> f64 {
     let noise: f64 = rows.iter().map(|s| s.demanded_u.powi(2)).sum();
     let squares: f64 = rows.iter().map(|s| s.noise_turn).sum();
-    let smear: f64 = turns_of(rows).map(|turn| put_back(turn) * 2.0).sum();
+    let smear: f64 = turns_of(rows).map(|turn| 2.0 * smeared(turn, widest(turn))).sum();
     y.abs() * noise.sqrt().hypot(squares.hypot(smear) / 3f64.sqrt()) / demanded_turn
 }
 
@@ -268,8 +269,21 @@ fn turns_of<'a, 'b>(rows: &'a [&'b Segment]) -> impl Iterator<Item = &'a [&'b Se
 /// step of the curvature into a ramp, and the square of a ramp is a sixth of the window short.
 /// Steering takes its time, so half of that is put back, and the other half is doubt.
 fn put_back(turn: &[&Segment]) -> f64 {
+    let (smear, demanded) = turn
+        .iter()
+        .fold((0.0, 0.0), |sum, s| (sum.0 + s.smear_s * s.demanded[0], sum.1 + s.demanded[0]));
+    smeared(turn, smear / demanded.max(1e-9))
+}
+
+/// The same for a window of so many seconds.
+fn smeared(turn: &[&Segment], window_s: f64) -> f64 {
     let rate = turn.iter().map(|s| s.demanded[0] / s.seconds().max(0.5)).fold(0.0, f64::max);
-    turn.iter().map(|s| s.smear_s).fold(0.0, f64::max) / 12.0 * rate
+    window_s / 12.0 * rate
+}
+
+/// The widest window of a turn, seconds.
+fn widest(turn: &[&Segment]) -> f64 {
+    turn.iter().map(|s| s.smear_s).fold(0.0, f64::max)
 }
 
 /// The segments that can be fitted, with the demand that a course smears away put back at both

@@ -171,6 +171,9 @@ pub struct Motion {
     pub demanded_by_course: Option<f64>,
     /// Relative standard uncertainty of the scale of the input against the rear output.
     pub input_scale_u: f64,
+    /// An output is the mean of two wheels, and one of them gave no edge while the other one and
+    /// the other output turned on: its sensor was blind, or its brake held it.
+    pub one_sided: bool,
 }
 
 impl Motion {
@@ -194,6 +197,10 @@ pub enum Prefer {
     /// Course over ground: coarse, but true while the tyres of a locked driveline slide.
     Course,
 }
+
+/// So many edges of one wheel in a step, and the other one cannot have stood in a turn (common
+/// practice: the inner wheel of the sharpest circle turns half as fast as the outer one).
+const MANY_EDGES: f64 = 8.0;
 
 impl Setup {
     /// The numbers of a vehicle file. A missing circumference is taken as 2.2 m within 10 percent.
@@ -259,6 +266,15 @@ impl Setup {
         self.open[axle].then(|| mean.times(self.ratio[axle]))
     }
 
+    /// One wheel of an output that is the mean of two gave no edge while the other gave many.
+    fn one_sided(&self, step: &Step, axle: usize) -> bool {
+        let wheels = AXLES[axle].1.map(|p| step.at(p));
+        let [Some(left), Some(right)] = wheels else { return false };
+        let moving = if left.still { right } else { left };
+        let many = moving.edge > 0.0 && moving.turns > MANY_EDGES * moving.edge;
+        many && left.still != right.still && !self.by_shaft(step, axle)
+    }
+
     /// What a step says about both outputs; None while one of them is not measured.
     pub fn motion(&self, step: &Step, course: &Course, prefer: Prefer) -> Option<Motion> {
         let (front, rear) = (self.output(step, 0)?, self.output(step, 1)?);
@@ -278,6 +294,7 @@ impl Setup {
             smear_s: 0.0,
             demanded_by_course: None,
             input_scale_u: self.scale_u(Place::Input, self.out[1]),
+            one_sided: !front.still && !rear.still && (0..2).any(|axle| self.one_sided(step, axle)),
         };
         self.curve(step, course, metres, prefer, &mut motion);
         Some(motion)

@@ -16,8 +16,8 @@ use crate::vehicle::{Coupling, Place};
 /// Rolling resistance as an acceleration, m/s^2 (common practice: 1 to 2 % of weight).
 const RESISTANCE_MPS2: f64 = 0.15;
 /// How well that is known, m/s^2: a grade counts alike, and ordinary roads have 1 to 2 % (common
-/// practice: 1.5 % is 0.147, rolling itself 0.03).
-pub const RESISTANCE_U_MPS2: f64 = 0.15;
+/// practice).
+pub const RESISTANCE_U_MPS2: f64 = 0.17;
 
 /// Air drag as an acceleration per speed squared, 1/m (common practice: drag area 1.1 m^2 on
 /// 1.9 t).
@@ -122,9 +122,7 @@ impl Mismatch {
     /// In the turn the outputs should have parted by the demand `d` and the whole mismatch
     /// `M = seen (1 + f k)`, and parted by `C (1 + f)` less friction, `C = y (d + seen)`; so the
     /// friction in the turn is `f = (1/y - 1) / (1 - k seen / C)`, with `k` by how much faster the
-    /// straight was driven. A drag that this does not show for certain is a doubt only:
-    /// anything from none to what was read (rectangular, its root mean square about none), and what
-    /// was not read but may be there.
+    /// straight was driven. A drag that this does not show for certain is a doubt only.
     pub fn undo_drag(&mut self, open: &OpenCenter, seen: f64, mm: f64) {
         let k = self.differential_mps / open.at_mps.max(0.5) * self.through_differential;
         let y = open.allowance.max(0.05);
@@ -133,12 +131,11 @@ impl Mismatch {
         let (friction, u) = ((1.0 / y - 1.0) / left, open.u / left);
         let is_shown = friction > 2.0 * u;
         let hidden_mm = mm * seen * k;
-        let unsure = if is_shown { 0.4 * friction } else { friction.max(0.0) / 3f64.sqrt() };
+        let unsure = if is_shown { 0.4 * friction } else { friction.max(0.0) };
         if is_shown {
             self.difference_mm.value += hidden_mm * friction;
         }
-        let usual_u = u * USUAL_FRICTION / u.hypot(USUAL_FRICTION);
-        let doubt = hidden_mm.abs() * unsure.hypot(usual_u / 2.0);
+        let doubt = hidden_mm.abs() * unsure.hypot(u / 2.0);
         self.difference_mm.components.push(Component::shared("center drag", doubt));
     }
 }
@@ -155,10 +152,6 @@ pub struct OpenCenter {
     /// By how much the turn asked the outputs to part for each turn of the rear one; 1.
     pub demand: f64,
 }
-
-/// Friction that an open center differential may have without being broken: it is called open from
-/// an allowance of 0.7 on (common practice; rectangular).
-const USUAL_FRICTION: f64 = 0.3 / 1.732_050_8;
 
 /// What the mismatch leaves of the outputs' parting to tell a friction, at least: below, next to
 /// nothing tells the two apart.

@@ -81,6 +81,12 @@ const ROCKING_MPS: f64 = 0.5;
 /// uncertainties of a period with a usual number of rests.
 const ROCKED_EDGES: f64 = 0.17;
 
+/// Least demanded difference that exercises a mode, turns.
+pub const EXERCISE_TURN: f64 = 1.5;
+
+/// Counts that are open by more than this part of what was demanded say nothing of it.
+const TELLING: f64 = 0.3;
+
 /// Play of the gears between input and outputs, as a share of the play between the outputs
 /// (common practice: the case alone, without joints and axles).
 const GEAR_PLAY: f64 = 0.03;
@@ -189,6 +195,12 @@ impl Segment {
     /// Length in seconds.
     pub fn seconds(&self) -> f64 {
         (self.end_us - self.start_us) as f64 * 1e-6
+    }
+
+    /// Whether its counts say anything of what it demanded, or would of what exercises a mode: not
+    /// where one of its ends lies in a stretch that nobody saw.
+    pub fn tells(&self) -> bool {
+        self.counted_u() < TELLING * self.demanded[0].max(EXERCISE_TURN)
     }
 
     fn begin(m: &Motion, range: f64, metres_per_turn: f64, lifted: bool) -> Self {
@@ -306,8 +318,8 @@ pub struct PeriodFold {
     seen_us: Option<i64>,
     /// End of the last segment, while no step since then was missed.
     ended_us: Option<i64>,
-    /// Steps in which one output stood still while the other turned and no lifted wheel explains
-    /// it: a silent sensor.
+    /// Steps in which one output, or one wheel of it, stood still while all others turned and no
+    /// lifted wheel explains it: a silent sensor.
     pub silent_steps: u32,
     /// Steps in which the input gave no edge while the outputs turned by more than two of them.
     pub input_silent_steps: u32,
@@ -397,6 +409,7 @@ impl PeriodFold {
             }
             _ => lifted && standstill == Standstill::Confirmed,
         };
+        let usable = usable && !m.one_sided;
         if !usable || lifted {
             self.parted.low = None;
         } else {

@@ -82,7 +82,8 @@ fn a_lock_state_on_the_bus_tells_modes_and_selections_as_a_position_switch_does(
     let end = whole[switch + 2..].find("\n[[").expect("others follow") + switch + 2;
     let text = format!("{}{}", &whole[..switch], &whole[end..]);
     // Nobody measures the voltage at a switch that is not there.
-    let tap = "[[analog]]\nname = \"position-lock\"\ninput = 2\nper_volt = 3.0\n";
+    let tap = "[[analog]]\nname = \"position-lock\"\ninput = 2\nper_volt = 3.0\n\
+               low_max_v = 1.5\nhigh_min_v = 3.5\n";
     let text = text.replace(tap, "");
     let bus = result(&storage, &text);
     let found = differences("lock state", &board, &bus);

@@ -3,7 +3,7 @@
 use wheelwitness_tests::campaign::{Call, Called, drive};
 
 /// Seed of a drive, and what deceived the analysis.
-const DRIVES: [(u64, &str); 42] = [
+const DRIVES: [(u64, &str); 44] = [
     (7061, "one of two magnets of the rear shaft was missing, so that every turn counted half"),
     (7097, "a wheel sensor was blind for 4 s and right on the whole"),
     (7106, "a few edges of noise at the input were counted as turns"),
@@ -61,6 +61,8 @@ const DRIVES: [(u64, &str); 42] = [
     (260988, "a dragging center hid three quarters of a tyre's difference"),
     (262061, "a sensor that missed pulses made a tyre of two metres less"),
     (320111, "a wheel was blind at every start, in steps too short to be called silent"),
+    (328003, "both ends of the turns lay in a stretch that was lost, and straights told a lock"),
+    (329834, "a rear wheel was blind for most of a drive without shaft sensors"),
 ];
 
 #[test]

@@ -70,6 +70,19 @@ fn an_oxidised_contact_is_named_and_its_neighbours_are_not() {
     all_proven_but(&r, &["position switches"]);
 }
 
+/// The unit of the demo surely reads low up to 1.5 V; a tap tells 1.45 V from that no better than
+/// to 0.05 V.
+#[test]
+fn a_contact_that_closes_badly_is_named_by_its_voltage_before_it_fails() {
+    let worn = |volts: f64| judged(&format!("worn-contact switch=position-front volts={volts}"));
+    let scope = "position switches";
+    let r = worn(2.6);
+    says(&r, "contacts-clean", scope, Verdict::Disproven, "`position-front` lies at 2.60");
+    all_proven_but(&r, &[scope]);
+    says(&worn(1.45), "contacts-clean", scope, Verdict::Undecided, "low only up to 1.5 V");
+    says(&worn(0.6), "contacts-clean", scope, Verdict::Proven, "keep 0.9 V from what the unit");
+}
+
 #[test]
 fn lamps_and_switches_that_agree_do_not_outvote_the_shafts() {
     let r = judged("stuck-rear-only");

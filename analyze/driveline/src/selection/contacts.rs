@@ -8,16 +8,22 @@
 //! against one contact; where the supply is measured and was low (as at cranking), that is told
 //! apart.
 //!
+//! Where the voltage of a contact is measured and its unit's thresholds are declared, a contact
+//! that stays on the wrong side of them, or too near to tell, is not clean either
+//! ([`super::voltages`]).
+//!
 //! The board counts every edge, so that an event that is too short for a sentence is in the count:
 //! as long as none is missing there, none was overlooked.
 
 use super::finding::{Finding, FindingPeriod, Word};
 use super::rows::{RowPeriod, seconds};
 use super::timeline::{Timeline, keep};
+use super::voltages::{ANALOG_INPUTS, Taps, Worst};
 use super::{MAX_SPANS, MIN_REQUEST_S};
 use crate::quantity::{Component, Estimate};
-use crate::switches::{Action, Gap, Moment, SETTLE_S, Step};
-use crate::vehicle::{LINES_MAX, Level, Role};
+use crate::switches::{Action, Gap, Moment, Picture, SETTLE_S, Step};
+use crate::vehicle::{LINES_MAX, Level, Role, Vehicle};
+use crate::verdict::{Judgement, judge as judge_estimate};
 
 /// Time around a selection that is not quiet, in seconds (common practice).
 const QUIET_MARGIN_S: f64 = 1.0;
@@ -32,6 +38,9 @@ const OTHERS: usize = 2;
 const MIN_CLOSED_S: f64 = 10.0;
 /// So many flickers of one contact outside quiet are more than shifts explain (common practice).
 const UNPLACED: usize = 3;
+/// What to do about a contact that is near its unit's threshold.
+const NEAR_THRESHOLD: &str = "clean the contact and its ground (ignition off), then drive in this \
+                              mode again for a minute";
 /// A supply of 12 V that reads less is being cranked or fails, in volts (common practice).
 pub const SUPPLY_LOW_V: f64 = 10.5;
 
@@ -62,9 +71,15 @@ pub(super) struct Watch {
     /// A stretch in which a whole drop-out may have been lost.
     blind: bool,
     not_kept: u64,
+    taps: Taps,
 }
 
 impl Watch {
+    /// Nothing seen yet of the contacts of a vehicle.
+    pub fn new(vehicle: &Vehicle) -> Self {
+        Watch { taps: Taps::new(vehicle), ..Watch::default() }
+    }
+
     /// Takes what a switch did.
     pub fn take(&mut self, step: &Step, role: Role) {
         let last = &mut self.last_change[step.switch];
@@ -111,9 +126,10 @@ impl Watch {
         self.blind |= gap.to_s - gap.from_s > SETTLE_S;
     }
 
-    /// The supply reads so many volts at a time.
-    pub fn supply(&mut self, time_s: f64, volts: f64) {
-        if volts >= SUPPLY_LOW_V {
+    /// The analog inputs read so many volts at a time.
+    pub fn analog(&mut self, time_s: f64, inputs: &[f64; ANALOG_INPUTS], stood: &Picture) {
+        let supply = self.taps.take(time_s, inputs, stood);
+        if supply.is_none_or(|volts| volts >= SUPPLY_LOW_V) {
             return;
         }
         match self.low_s.last_mut().filter(|l| time_s - l.1 < 1.0) {
@@ -179,6 +195,16 @@ fn quiet(p: &RowPeriod) -> Option<(f64, f64)> {
     (quiet.1 > quiet.0).then_some(quiet)
 }
 
+/// Rows that were shown, with what of it was quiet.
+fn stretches(timeline: &Timeline) -> impl Iterator<Item = (&RowPeriod, (f64, f64))> {
+    timeline.row_periods.iter().filter_map(|p| Some((p, quiet(p)?)))
+}
+
+/// Contacts as a set.
+fn set<'a>(contacts: impl IntoIterator<Item = &'a (usize, f64)>) -> u32 {
+    contacts.into_iter().fold(0, |set, c| set | 1 << c.0)
+}
+
 fn of_kind(timeline: &Timeline, kind: &Kind) -> Option<Finding> {
     let rows = 0..timeline.table.rows.len();
     let all = rows.fold(0, |set, k| set | named(timeline, kind.role, k).0);
@@ -191,13 +217,12 @@ fn of_kind(timeline: &Timeline, kind: &Kind) -> Option<Finding> {
         "no requested mode was shown by its position switches for longer than 2 s".to_string(),
         "drive for a minute in each mode without touching the selector".to_string(),
     );
-    let stretches = || timeline.row_periods.iter().filter_map(|p| Some((p, quiet(p)?)));
     let closed_s = |n: usize| -> f64 {
         let closes = |p: &RowPeriod| named(timeline, kind.role, p.row()).1 >> n & 1 == 1;
-        stretches().filter(|(p, _)| closes(p)).map(|(_, q)| q.1 - q.0).sum()
+        stretches(timeline).filter(|(p, _)| closes(p)).map(|(_, q)| q.1 - q.0).sum()
     };
     let periods: Vec<FindingPeriod> =
-        stretches().map(|(p, q)| judge(timeline, (p, q), all)).collect();
+        stretches(timeline).map(|(p, q)| judge(timeline, (p, q), all)).collect();
     let mut finding = Finding::from_periods("contacts-clean", scope, periods, never);
     if finding.word == Word::Proven {
         let contacts: Vec<(usize, f64)> =
@@ -213,7 +238,7 @@ fn of_kind(timeline: &Timeline, kind: &Kind) -> Option<Finding> {
 fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Finding) {
     let is_idle = |c: &(usize, f64)| c.1 == 0.0 && contacts.iter().any(|c| c.1 > 0.0);
     let names = |test: &dyn Fn(&(usize, f64)) -> bool| {
-        let set = contacts.iter().filter(|c| test(c)).fold(0, |set, c| set | 1 << c.0);
+        let set = set(contacts.iter().filter(|c| test(c)));
         (set != 0).then(|| timeline.table.names_of(set))
     };
     let unseen = |c: &(usize, f64)| timeline.tallies.get(c.0).is_some_and(|(_, t)| t.unplaced > 0);
@@ -250,10 +275,17 @@ fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Findin
         0 => String::new(),
         n => format!("; {n} flickers with a low supply were told apart"),
     };
+    let nearest = stretches(timeline)
+        .filter_map(|(p, q)| worst_of(timeline, p, q, set(contacts)))
+        .min_by(|a, b| a.2.margin_v().total_cmp(&b.2.margin_v()));
+    let voltages = nearest.map_or(String::new(), |(n, _, w)| {
+        let (name, margin) = (&timeline.table.names[n], w.margin_v());
+        format!("; voltages keep {margin:.1} V from what the unit may misread (`{name}`)")
+    });
     finding.reason = format!(
         "none flickered; the one closed least was closed for {least_s:.0} s of quiet: fewer than \
          {:.2} drop-outs a minute (95 %, 3 over the time); every edge that reaches the board is \
-         counted{told_apart}{not_judged}",
+         counted{voltages}{told_apart}{not_judged}",
         60.0 * 3.0 / least_s
     );
 }
@@ -265,18 +297,24 @@ fn judge(timeline: &Timeline, (p, q): (&RowPeriod, (f64, f64)), all: u32) -> Fin
         watch.flickers.iter().filter(inside).partition(|f| watch.is_shared(f));
     let told_apart = shared.iter().all(|f| watch.supply_was_low(f));
     let certain = own.iter().filter(|f| f.certain).count();
+    let worst = worst_of(timeline, p, q, all);
+    let volts = worst.as_ref().map(|(n, is_on, w)| misread(timeline, (*n, *is_on), w));
     let (word, code, reason, next_step) = if certain > 0 {
         (Word::Disproven, "contact-flickers", who(timeline, &own), None)
     } else if !own.is_empty() {
         let reason = format!("{}, but edges were lost there", who(timeline, &own));
         let step = "drive in this mode again for a minute without touching the selector";
         (Word::Undecided, "edges-lost", reason, Some(step.to_string()))
+    } else if let Some((_, reason)) = volts.as_ref().filter(|v| v.0 == Judgement::Outside) {
+        (Word::Disproven, "voltage-beyond-threshold", reason.clone(), None)
     } else if !told_apart {
         let at_s = shared[0].start_s;
         let reason = format!("several contacts flickered in one moment, first at {at_s:.2} s");
         let step = "check supply and ground of the unit and of the board, and record the supply \
                     voltage on an analog input";
         (Word::Undecided, "several-at-once", reason, Some(step.to_string()))
+    } else if let Some((_, reason)) = volts.filter(|v| v.0 == Judgement::Between) {
+        (Word::Undecided, "voltage-near-threshold", reason, Some(NEAR_THRESHOLD.to_string()))
     } else {
         let reason = format!("no contact flickered in {:.1} s of quiet", q.1 - q.0);
         (Word::Proven, "no-flicker", reason, None)
@@ -288,7 +326,8 @@ fn judge(timeline: &Timeline, (p, q): (&RowPeriod, (f64, f64)), all: u32) -> Fin
         unit: "1".into(),
         components: vec![Component::own("edges lost", (own.len() - certain) as f64)],
     };
-    let estimates = vec![count, seconds("exposure", q.1 - q.0)];
+    let mut estimates = vec![count, seconds("exposure", q.1 - q.0)];
+    estimates.extend(worst.map(|(_, _, w)| w.estimate));
     FindingPeriod {
         start_s: q.0,
         end_s: q.1,
@@ -300,6 +339,39 @@ fn judge(timeline: &Timeline, (p, q): (&RowPeriod, (f64, f64)), all: u32) -> Fin
         next_step,
         idle: false,
     }
+}
+
+/// The contact of a row whose voltage in a quiet stretch is the nearest to what its unit may
+/// misread, whether it was on, and that voltage.
+fn worst_of(
+    timeline: &Timeline,
+    p: &RowPeriod,
+    q: (f64, f64),
+    all: u32,
+) -> Option<(usize, bool, Worst)> {
+    let row = &timeline.table.rows[p.row()];
+    let codes = [&row.request, &row.limits, &row.position];
+    let stood = (0..LINES_MAX).filter(|n| all >> n & 1 == 1).flat_map(|n| {
+        let named = codes.into_iter().filter(move |c| c.care >> n & 1 == 1);
+        named.map(move |c| (n, c.on >> n & 1 == 1))
+    });
+    let seen =
+        stood.filter_map(|(n, is_on)| Some((n, is_on, timeline.watch.taps.worst(n, is_on, q)?)));
+    seen.min_by(|a, b| a.2.margin_v().total_cmp(&b.2.margin_v()))
+}
+
+/// Whether a unit may misread a contact, in words.
+fn misread(timeline: &Timeline, (n, is_on): (usize, bool), w: &Worst) -> (Judgement, String) {
+    let (name, state) = (&timeline.table.names[n], if is_on { "on" } else { "off" });
+    let limit_v = w.bounds.upper.or(w.bounds.lower).unwrap_or(f64::NAN);
+    let side = if w.bounds.upper.is_some() { "up to" } else { "from" };
+    let (volts, read_as) = (w.estimate.value, w.read_as);
+    let reason = format!(
+        "`{name}` lies at {volts:.2} ± {:.2} V while it is {state}; its unit surely reads \
+         {read_as} only {side} {limit_v} V",
+        2.0 * w.estimate.u()
+    );
+    (judge_estimate(&w.estimate, w.bounds, 1), reason)
 }
 
 /// Who flickered, how often and for how long.

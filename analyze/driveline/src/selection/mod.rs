@@ -65,6 +65,7 @@ mod stand;
 mod table;
 mod timeline;
 mod travel;
+mod voltages;
 mod witness;
 
 pub use contacts::{Flicker, SUPPLY_LOW_V};
@@ -76,6 +77,7 @@ pub use reading::Disagreement;
 pub use rows::RowPeriod;
 pub use timeline::{LampSpan, ModeSpan, PERCENTILE_FROM, PairTimes, RequestSpan, Timeline};
 pub use travel::Need;
+pub use voltages::ANALOG_INPUTS;
 pub use witness::CouplingSeen;
 
 use crate::switches::{Action, Event, Gap, InOrder, Moment, Motion, Step, Switches, WINDOW_S};
@@ -161,7 +163,7 @@ impl Selections {
             motor_on: None,
             powered: None,
             keeper: Keeper::default(),
-            watch: Watch::default(),
+            watch: Watch::new(vehicle),
             table,
         }
     }
@@ -174,9 +176,9 @@ impl Selections {
         self.order = order;
     }
 
-    /// The supply of the control unit reads so many volts at a time.
-    pub fn supply(&mut self, time_s: f64, volts: f64) {
-        self.watch.supply(time_s, volts);
+    /// The analog inputs of the board read so many volts at a time (at the board, undivided).
+    pub fn analog(&mut self, time_s: f64, inputs: &[f64; ANALOG_INPUTS]) {
+        self.watch.analog(time_s, inputs, &self.scene.picture);
     }
 
     fn live(&mut self, event: &Event) {

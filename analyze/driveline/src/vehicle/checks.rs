@@ -299,6 +299,19 @@ fn analog(f: &mut Found) {
             let instead = "write the name of a switch, \"supply\" or \"motor-current\"";
             f.at(key!["analog", i, "name"], what, instead);
         }
+        let thresholds = [("low_max_v", a.low_max_v), ("high_min_v", a.high_min_v)];
+        let given = thresholds.into_iter().find_map(|(key, v)| v.map(|_| key));
+        if let Some(name) = given.filter(|_| other.contains(&a.name.as_str())) {
+            let what = format!("{name} of \"{}\", which the unit reads as no switch", a.name);
+            f.at_name(key!["analog", i, name], what, "leave it out, or name a switch above");
+        }
+        if let (Some(low), Some(high)) = (a.low_max_v, a.high_min_v)
+            && low >= high
+        {
+            let what = format!("up to {low} V would be low and from {high} V on high");
+            let instead = "write low_max_v below high_min_v, as the unit's data sheet does";
+            f.at(key!["analog", i, "low_max_v"], what, instead);
+        }
     }
 }
 

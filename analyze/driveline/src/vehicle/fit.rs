@@ -217,7 +217,7 @@ const CLAIMS: [Claim; 19] = [
     ("lamps-truthful", "request lines, position switches and lamps of the modes", |f| {
         yes_if(f.requests && f.positions && f.lamps)
     }),
-    ("contacts-clean", "request lines and position switches", |f| {
+    ("contacts-clean", "request lines and position switches (better with their voltages)", |f| {
         yes_if(f.requests && f.positions)
     }),
     (

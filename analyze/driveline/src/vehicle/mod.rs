@@ -412,6 +412,14 @@ pub struct Analog {
     pub input: u8,
     /// Units of the quantity per volt at the input (volt per volt, ampere per volt).
     pub per_volt: f64,
+    /// Of a switch: highest voltage on its line that the unit surely reads as low, volts (in data
+    /// sheets the maximum low-level input voltage; format 4).
+    #[serde(default)]
+    pub low_max_v: Option<f64>,
+    /// Of a switch: lowest voltage on its line that the unit surely reads as high, volts (in data
+    /// sheets the minimum high-level input voltage; format 4).
+    #[serde(default)]
+    pub high_min_v: Option<f64>,
 }
 
 /// A circle marked on the test ground.

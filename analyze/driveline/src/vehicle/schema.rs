@@ -240,6 +240,8 @@ const ANALOG: &[Key] = &[
     must("name", Kind::Text),
     must("input", Kind::Whole { min: 1, max: 6 }),
     must("per_volt", number(1e-6, 1e6, "per volt")),
+    may("low_max_v", number(0.05, 60.0, "V")),
+    may("high_min_v", number(0.05, 60.0, "V")),
 ];
 
 const CIRCLE: &[Key] =

@@ -7,7 +7,7 @@
 /// ```
 /// use wheelwitness_driveline::vehicle::{Vehicle, new_vehicle_text};
 /// let vehicle = Vehicle::parse(new_vehicle_text(), "new.toml")?;
-/// assert_eq!(vehicle.format, 3);
+/// assert_eq!(vehicle.format, 4);
 /// # Ok::<(), wheelwitness_driveline::vehicle::VehicleError>(())
 /// ```
 pub fn new_vehicle_text() -> &'static str {

@@ -1,9 +1,12 @@
-//! Shaft against wheels of one axle: what the counts agree on, and what they do not tell.
+//! What counts do not tell: wheels that a sensor missed, and stretches that nobody saw.
 
-use super::motion::vehicle;
+use super::motion::{CIRCLES, PRIOR, SOUND, drive, leg, vehicle};
 use wheelwitness_driveline::agreement::{Agreement, AgreementFold};
-use wheelwitness_driveline::demand::Setup;
+use wheelwitness_driveline::allowance::fit;
+use wheelwitness_driveline::course::Course;
+use wheelwitness_driveline::demand::{Prefer, Setup};
 use wheelwitness_driveline::pulse::Step;
+use wheelwitness_driveline::segment::{PeriodFold, Standstill};
 use wheelwitness_driveline::turn::Turn;
 use wheelwitness_driveline::vehicle::Place;
 
@@ -49,4 +52,46 @@ fn what_a_wheel_misses_at_every_start_is_a_doubt_of_the_ratio() {
     let left_out = found.excess_percent.components.iter().find(|c| c.name == "left out");
     let u = left_out.expect("it is told").u;
     assert!((0.15..0.2).contains(&u), "{u} %");
+}
+
+/// The steps as one engagement period.
+fn period(setup: &Setup, steps: &[Step]) -> PeriodFold {
+    let mut fold = PeriodFold::new(1.0, setup.metres_per_turn(), 0.1);
+    let motion = |s| setup.motion(s, &Course::default(), Prefer::Wheels);
+    steps.iter().filter_map(motion).for_each(|m| fold.push(&m, Standstill::Denied));
+    fold
+}
+
+#[test]
+fn one_wheel_that_gives_no_edge_while_the_others_turn_is_a_silent_sensor() {
+    let mut wheels_only = vehicle();
+    wheels_only.sensors.retain(|s| s.channel >= 5);
+    let setup = Setup::new(&wheels_only);
+    let silent = |from: usize, to: usize| {
+        let mut steps = drive(&[leg(30.0, 1.5, 1.0 / 6.0)], SOUND);
+        let shafts = [Place::FrontShaft, Place::RearShaft, Place::Input];
+        for (k, step) in steps.iter_mut().enumerate() {
+            shafts.iter().for_each(|p| step.turn[*p as usize] = None);
+            let wheel = step.turn[Place::RearRight as usize].as_mut().expect("it is measured");
+            if (from..to).contains(&k) {
+                (wheel.turns, wheel.still) = (0.0, true);
+            }
+        }
+        period(&setup, &steps).silent_steps
+    };
+    assert_eq!((silent(9, 9), silent(9, 15)), (0, 6));
+}
+
+#[test]
+fn turns_whose_ends_nobody_saw_tell_no_allowance() {
+    let setup = Setup::new(&vehicle());
+    let told = |u: f64| {
+        let mut steps = drive(&CIRCLES, SOUND);
+        for step in &mut steps {
+            let front = step.turn[Place::FrontShaft as usize].as_mut().expect("it is measured");
+            (front.u_start, front.u_end) = (u, u);
+        }
+        fit(&period(&setup, &steps).finish(), 0.25, PRIOR)
+    };
+    assert!(told(0.01).is_some() && told(5.0).is_none());
 }

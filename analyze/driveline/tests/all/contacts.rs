@@ -14,8 +14,13 @@ const REAR_ONLY: u16 = !(1 << 3 | 1 << 9 | 1 << 10 | 1 << 11 | 1 << 12);
 /// Edges: time, input, level after it; in order of time.
 type Edges<'a> = &'a [(f64, u8, bool)];
 
-/// A minute in rear-only with these edges; `volts` is what the supply reads at a time.
-fn minute(edges: Edges, volts: impl Fn(f64) -> f64) -> Timeline {
+/// A minute in rear-only with these edges; `supply_v` is what the supply reads at a time.
+fn minute(edges: Edges, supply_v: impl Fn(f64) -> f64) -> Timeline {
+    measured(edges, |time_s| (supply_v(time_s), 11.8))
+}
+
+/// The same; `volts` gives supply and the line of `position-front`, whose contact is open.
+fn measured(edges: Edges, volts: impl Fn(f64) -> (f64, f64)) -> Timeline {
     let vehicle = Vehicle::parse(TRAIL_WAGON, "trail-wagon.toml").expect("the file is checked");
     let mut selections = Selections::new(&vehicle);
     let (mut mask, mut counts) = (REAR_ONLY, [0u16; 17]);
@@ -31,7 +36,10 @@ fn minute(edges: Edges, volts: impl Fn(f64) -> f64) -> Timeline {
             let change = LevelChange { time_s, input, level, edge_count, record: 7 };
             selections.push(&Event::Change(change));
         }
-        selections.supply(now_s, volts(now_s));
+        // What the file divides: the positions by three, the supply by four.
+        let (supply_v, line_v) = volts(now_s);
+        let inputs = [line_v / 3.0, 11.8 / 3.0, 11.8 / 3.0, supply_v / 4.0, 0.0, 0.0];
+        selections.analog(now_s, &inputs);
         selections.push(&Event::Levels(Levels { time_s: now_s, mask, record: 1 }));
     }
     selections.finish(60.0)
@@ -82,6 +90,25 @@ fn several_at_once_under_a_low_supply_are_told_apart() {
     let found = clean(&minute(SAG, sag), "limit contacts");
     assert_ne!(found.code, "several-at-once");
     assert_ne!(found.word, Word::Disproven, "{}", found.reason);
+}
+
+/// The unit surely reads high from 3.5 V on.
+#[test]
+fn a_line_that_its_unit_may_misread_for_a_second_is_not_clean_unless_the_supply_was_low() {
+    let sags = |supply_v: f64, line_v: f64| {
+        let dip =
+            move |t: f64| if (29.9..30.4).contains(&t) { (supply_v, line_v) } else { (13.8, 11.8) };
+        clean(&measured(&[], dip), "position switches")
+    };
+    let low = sags(13.8, 2.0);
+    assert_eq!((low.word, low.code), (Word::Disproven, "voltage-beyond-threshold"));
+    assert!(low.reason.contains("`position-front` lies at 2.00 ± 0.11 V"), "{}", low.reason);
+    let near = sags(13.8, 3.6);
+    assert_eq!((near.word, near.code), (Word::Undecided, "voltage-near-threshold"));
+    assert!(near.next_step.expect("a next step").contains("clean the contact"));
+    let excused = sags(7.2, 2.0);
+    assert_ne!(excused.word, Word::Disproven, "{}", excused.reason);
+    assert_eq!(sags(13.8, 9.0).code, excused.code);
 }
 
 #[test]

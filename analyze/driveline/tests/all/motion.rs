@@ -75,7 +75,7 @@ pub fn vehicle() -> Vehicle {
 
 /// A leg of a drive: seconds, speed in m/s, curvature (positive to the right).
 #[derive(Clone, Copy)]
-struct Leg {
+pub struct Leg {
     seconds: f64,
     speed: f64,
     curvature: f64,
@@ -83,7 +83,7 @@ struct Leg {
 
 /// How the test vehicle is built.
 #[derive(Clone, Copy)]
-struct Build {
+pub struct Build {
     /// Front circumference over rear circumference.
     front_over_rear: f64,
     /// Right over left circumference at the rear.
@@ -94,7 +94,7 @@ struct Build {
     coupled: bool,
 }
 
-const SOUND: Build =
+pub const SOUND: Build =
     Build { front_over_rear: 1.0, right_over_left: 1.0, allowance: 1.0, coupled: true };
 
 /// Rates in turns per second by channel 1..=8 for a leg.
@@ -117,7 +117,7 @@ fn rates(leg: Leg, build: Build) -> [f64; 8] {
 }
 
 /// Steps of a drive by the stepper, from counts sampled 100 times a second.
-fn drive(legs: &[Leg], build: Build) -> Vec<Step> {
+pub fn drive(legs: &[Leg], build: Build) -> Vec<Step> {
     let vehicle = vehicle();
     let pulses = [4.0, 4.0, 4.0, 1.0, 48.0, 48.0, 48.0, 48.0];
     let sensing: Vec<Sensing> = vehicle
@@ -165,12 +165,12 @@ fn drive(legs: &[Leg], build: Build) -> Vec<Step> {
     steps
 }
 
-const fn leg(seconds: f64, speed: f64, curvature: f64) -> Leg {
+pub const fn leg(seconds: f64, speed: f64, curvature: f64) -> Leg {
     Leg { seconds, speed, curvature }
 }
 
 /// Two circles of 6 m radius each way at 0.6 m/s (side slip below 1 %) and straight running.
-const CIRCLES: [Leg; 4] = [
+pub const CIRCLES: [Leg; 4] = [
     leg(126.0, 0.6, 1.0 / 6.0),
     leg(30.0, 3.0, 0.0),
     leg(126.0, 0.6, -1.0 / 6.0),
@@ -178,7 +178,7 @@ const CIRCLES: [Leg; 4] = [
 ];
 
 /// Nothing is known of the mismatch but what the fit itself sees.
-const PRIOR: MismatchPrior = MismatchPrior { mean: 0.0, u: 0.05, scale: (0.0, 0.0) };
+pub const PRIOR: MismatchPrior = MismatchPrior { mean: 0.0, u: 0.05, scale: (0.0, 0.0) };
 
 fn allowance_of(steps: &[Step]) -> (Option<Allowance>, Option<f64>) {
     let setup = Setup::new(&vehicle());

@@ -66,18 +66,28 @@ fn a_vehicle_written_out_and_read_again_is_the_same() {
 /// Each row: a text of the new file, what somebody writes there, what is marked, and words of the
 /// complaint and of the advice.
 const MISTAKES: &[(&str, &str, &str, &str, &str)] = &[
-    ("format = 3\n", "", "#", "`format` is missing", "add format = a whole number, 1 to 3"),
-    ("format = 3", "format = 4", "4", "format 4", "this program reads format 3"),
-    ("format = 3", "format = 0", "0", "not 1 to 3", "write format = a whole number, 1 to 3"),
-    ("format = 3", "format = \"3\"", "\"3\"", "is a string", "write format = a whole number"),
+    ("format = 4\n", "", "#", "`format` is missing", "add format = a whole number, 1 to 4"),
+    ("format = 4", "format = 5", "5", "format 5", "this program reads format 4"),
+    ("format = 4", "format = 0", "0", "not 1 to 4", "write format = a whole number, 1 to 4"),
+    ("format = 4", "format = \"4\"", "\"4\"", "is a string", "write format = a whole number"),
     (
-        "format = 3",
+        "format = 4",
         "format = 1",
         "1",
         "signals, shafts, a speedometer, a speed-sender",
-        "format = 3",
+        "format = 4",
     ),
-    ("format = 3", "format = 2", "2", "test_ground, scrub_m_per_km, sender_percent", "format = 3"),
+    ("format = 4", "format = 2", "2", "test_ground, scrub_m_per_km, sender_percent", "format = 4"),
+    ("format = 4", "format = 3", "3", "low_max_v, high_min_v", "format = 4"),
+    ("low_max_v = 1.5", "low_max_v = 3.6", "3.6", "up to 3.6 V would be low", "below high_min_v"),
+    ("low_max_v = 1.5", "low_max_v = 0", "0", "not plausible", "low_max_v"),
+    (
+        "per_volt = 4.0",
+        "per_volt = 4.0\nlow_max_v = 1.5",
+        "low_max_v",
+        "reads as no switch",
+        "leave it out",
+    ),
     ("outer_mm = 76.2", "outer_mm = 7.62", "7.62", "not plausible", "outer_mm"),
     ("wall_mm = 2.1", "wall_mm = 41", "41", "thicker than the tube", "half its diameter"),
     ("length_mm = 1180", "length_mm = 150", "150", "76.2 mm thick", "joint centre"),
@@ -285,13 +295,15 @@ const DEPENDENT: &[(&str, &str)] = &[
     ("front_output = \"carrier\"", ""),
     ("motor-up = \"on\"", "name = \"limit-a\""),
     ("outer_mm = 7.62", "length_mm = 150"),
+    ("outer_mm = 7.62", "wall_mm = 41"),
+    ("per_volt = 4.0\nlow_max_v = 1.5", "name = \"battery\""),
 ];
 
 #[test]
 fn no_mistake_hides_another_that_does_not_depend_on_it() {
     let is = |m: &Mistake, mark: &str, what: &str| marked(m) == mark && m.what.contains(what);
     let mut hidden = Vec::new();
-    let rows: Vec<_> = MISTAKES.iter().filter(|row| row.1 != "format = 4").collect();
+    let rows: Vec<_> = MISTAKES.iter().filter(|row| row.1 != "format = 5").collect();
     for (i, one) in rows.iter().enumerate() {
         let first = edited(one.0, one.1);
         // A third of all pairs, each row with many others.
@@ -311,7 +323,7 @@ fn no_mistake_hides_another_that_does_not_depend_on_it() {
 fn all_mistakes_come_in_one_run_in_file_order() {
     let mut text = new_vehicle_text().to_string();
     for (from, to) in [
-        ("format = 3\n", ""),
+        ("format = 4\n", ""),
         ("wheelbase_mm = 2650", "wheelbase_mm = 2.65"),
         ("kind = \"disconnect\"", "knd = \"disconnect\""),
         ("ring_teeth = 60", "ring_teeth = 31"),
@@ -360,9 +372,9 @@ fn broken_toml_is_shown_where_it_breaks_every_place_of_it() {
 
 #[test]
 fn a_newer_format_is_refused_by_name_and_nothing_else_is_judged() {
-    let found = refused("format = 4\nsomething_new = true\n");
+    let found = refused("format = 5\nsomething_new = true\n");
     assert_eq!(found.mistakes.len(), 1);
-    assert!(found.to_string().contains("vehicle file of format 4"));
+    assert!(found.to_string().contains("vehicle file of format 5"));
 }
 
 #[test]

@@ -15,6 +15,8 @@ pub(super) fn format(f: &mut Found) {
         (3, v.test_ground.is_some(), "test_ground"),
         (3, f.is_given(["limits", "scrub_m_per_km"]), "scrub_m_per_km"),
         (3, f.is_given(["limits", "sender_percent"]), "sender_percent"),
+        (4, v.analog.iter().any(|a| a.low_max_v.is_some()), "low_max_v"),
+        (4, v.analog.iter().any(|a| a.high_min_v.is_some()), "high_min_v"),
     ];
     let held = newer.into_iter().filter(|(since, given, _)| *given && v.format < *since);
     let (since, names): (Vec<u32>, Vec<&str>) = held.map(|(since, _, name)| (since, name)).unzip();
