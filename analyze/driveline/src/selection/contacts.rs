@@ -327,7 +327,10 @@ fn judge(timeline: &Timeline, (p, q): (&RowPeriod, (f64, f64)), all: u32) -> Fin
         components: vec![Component::own("edges lost", (own.len() - certain) as f64)],
     };
     let mut estimates = vec![count, seconds("exposure", q.1 - q.0)];
-    estimates.extend(worst.map(|(_, _, w)| w.estimate));
+    estimates.extend(worst.map(|(n, is_on, w)| {
+        let (contact, state) = (&timeline.table.names[n], if is_on { "on" } else { "off" });
+        Estimate { name: format!("voltage of {contact} ({state})"), ..w.estimate }
+    }));
     FindingPeriod {
         start_s: q.0,
         end_s: q.1,
