@@ -251,11 +251,11 @@ fn mistaken(rows: &[&Segment], found: f64, beside: Beside) -> f64 {
 
 /// Noise of the curvature, the square that was taken off for it, and what was put back for the
 /// smear of a course: how much noise there is, and how quickly the driver steers, is not known, so
-/// that of both all or none may be right, by the widest window (rectangular, GUM 4.3.7).
+/// that of both all or none may be right (rectangular, GUM 4.3.7).
 fn curvature_noise(rows: &[&Segment], y: f64, demanded_turn: f64) -> f64 {
     let noise: f64 = rows.iter().map(|s| s.demanded_u.powi(2)).sum();
     let squares: f64 = rows.iter().map(|s| s.noise_turn).sum();
-    let smear: f64 = turns_of(rows).map(|turn| 2.0 * smeared(turn, widest(turn))).sum();
+    let smear: f64 = turns_of(rows).map(|turn| 2.0 * put_back(turn)).sum();
     y.abs() * noise.sqrt().hypot(squares.hypot(smear) / 3f64.sqrt()) / demanded_turn
 }
 
@@ -272,18 +272,8 @@ fn put_back(turn: &[&Segment]) -> f64 {
     let (smear, demanded) = turn
         .iter()
         .fold((0.0, 0.0), |sum, s| (sum.0 + s.smear_s * s.demanded[0], sum.1 + s.demanded[0]));
-    smeared(turn, smear / demanded.max(1e-9))
-}
-
-/// The same for a window of so many seconds.
-fn smeared(turn: &[&Segment], window_s: f64) -> f64 {
     let rate = turn.iter().map(|s| s.demanded[0] / s.seconds().max(0.5)).fold(0.0, f64::max);
-    window_s / 12.0 * rate
-}
-
-/// The widest window of a turn, seconds.
-fn widest(turn: &[&Segment]) -> f64 {
-    turn.iter().map(|s| s.smear_s).fold(0.0, f64::max)
+    smear / demanded.max(1e-9) / 12.0 * rate
 }
 
 /// The segments that can be fitted, with the demand that a course smears away put back at both

@@ -200,11 +200,6 @@ fn stretches(timeline: &Timeline) -> impl Iterator<Item = (&RowPeriod, (f64, f64
     timeline.row_periods.iter().filter_map(|p| Some((p, quiet(p)?)))
 }
 
-/// Contacts as a set.
-fn set<'a>(contacts: impl IntoIterator<Item = &'a (usize, f64)>) -> u32 {
-    contacts.into_iter().fold(0, |set, c| set | 1 << c.0)
-}
-
 fn of_kind(timeline: &Timeline, kind: &Kind) -> Option<Finding> {
     let rows = 0..timeline.table.rows.len();
     let all = rows.fold(0, |set, k| set | named(timeline, kind.role, k).0);
@@ -222,12 +217,12 @@ fn of_kind(timeline: &Timeline, kind: &Kind) -> Option<Finding> {
         stretches(timeline).filter(|(p, _)| closes(p)).map(|(_, q)| q.1 - q.0).sum()
     };
     let periods: Vec<FindingPeriod> =
-        stretches(timeline).map(|(p, q)| judge(timeline, (p, q), all)).collect();
+        stretches(timeline).map(|(p, q)| judge(timeline, kind.role, (p, q), all)).collect();
     let mut finding = Finding::from_periods("contacts-clean", scope, periods, never);
     if finding.word == Word::Proven {
         let contacts: Vec<(usize, f64)> =
             (0..LINES_MAX).filter(|n| all >> n & 1 == 1).map(|n| (n, closed_s(n))).collect();
-        conclude(timeline, &contacts, &mut finding);
+        conclude(timeline, kind.role, &contacts, &mut finding);
     }
     Some(finding)
 }
@@ -235,10 +230,10 @@ fn of_kind(timeline: &Timeline, kind: &Kind) -> Option<Finding> {
 /// Nothing was seen: was there enough to see, and was everything seen? A contact that this drive
 /// never closed is watched for closing only; it is named and not judged, as long as there are
 /// others.
-fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Finding) {
+fn conclude(timeline: &Timeline, role: Role, contacts: &[(usize, f64)], finding: &mut Finding) {
     let is_idle = |c: &(usize, f64)| c.1 == 0.0 && contacts.iter().any(|c| c.1 > 0.0);
     let names = |test: &dyn Fn(&(usize, f64)) -> bool| {
-        let set = set(contacts.iter().filter(|c| test(c)));
+        let set = contacts.iter().filter(|c| test(c)).fold(0, |set, c| set | 1 << c.0);
         (set != 0).then(|| timeline.table.names_of(set))
     };
     let unseen = |c: &(usize, f64)| timeline.tallies.get(c.0).is_some_and(|(_, t)| t.unplaced > 0);
@@ -276,7 +271,7 @@ fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Findin
         n => format!("; {n} flickers with a low supply were told apart"),
     };
     let nearest = stretches(timeline)
-        .filter_map(|(p, q)| worst_of(timeline, p, q, set(contacts)))
+        .filter_map(|(p, q)| worst_of(timeline, role, p, q))
         .min_by(|a, b| a.2.margin_v().total_cmp(&b.2.margin_v()));
     let voltages = nearest.map_or(String::new(), |(n, _, w)| {
         let (name, margin) = (&timeline.table.names[n], w.margin_v());
@@ -290,14 +285,19 @@ fn conclude(timeline: &Timeline, contacts: &[(usize, f64)], finding: &mut Findin
     );
 }
 
-fn judge(timeline: &Timeline, (p, q): (&RowPeriod, (f64, f64)), all: u32) -> FindingPeriod {
+fn judge(
+    timeline: &Timeline,
+    role: Role,
+    (p, q): (&RowPeriod, (f64, f64)),
+    all: u32,
+) -> FindingPeriod {
     let watch = &timeline.watch;
     let inside = |f: &&Flicker| all >> f.switch & 1 == 1 && f.start_s >= q.0 && f.end_s <= q.1;
     let (shared, own): (Vec<&Flicker>, Vec<&Flicker>) =
         watch.flickers.iter().filter(inside).partition(|f| watch.is_shared(f));
     let told_apart = shared.iter().all(|f| watch.supply_was_low(f));
     let certain = own.iter().filter(|f| f.certain).count();
-    let worst = worst_of(timeline, p, q, all);
+    let worst = worst_of(timeline, role, p, q);
     let volts = worst.as_ref().map(|(n, is_on, w)| misread(timeline, (*n, *is_on), w));
     let (word, code, reason, next_step) = if certain > 0 {
         (Word::Disproven, "contact-flickers", who(timeline, &own), None)
@@ -348,18 +348,16 @@ fn judge(timeline: &Timeline, (p, q): (&RowPeriod, (f64, f64)), all: u32) -> Fin
 /// misread, whether it was on, and that voltage.
 fn worst_of(
     timeline: &Timeline,
+    role: Role,
     p: &RowPeriod,
     q: (f64, f64),
-    all: u32,
 ) -> Option<(usize, bool, Worst)> {
-    let row = &timeline.table.rows[p.row()];
-    let codes = [&row.request, &row.limits, &row.position];
-    let stood = (0..LINES_MAX).filter(|n| all >> n & 1 == 1).flat_map(|n| {
-        let named = codes.into_iter().filter(move |c| c.care >> n & 1 == 1);
-        named.map(move |c| (n, c.on >> n & 1 == 1))
+    let (named, on) = named(timeline, role, p.row());
+    let contacts = (0..LINES_MAX).filter(|n| named >> n & 1 == 1);
+    let seen = contacts.filter_map(|n| {
+        let is_on = on >> n & 1 == 1;
+        Some((n, is_on, timeline.watch.taps.worst(n, is_on, q)?))
     });
-    let seen =
-        stood.filter_map(|(n, is_on)| Some((n, is_on, timeline.watch.taps.worst(n, is_on, q)?)));
     seen.min_by(|a, b| a.2.margin_v().total_cmp(&b.2.margin_v()))
 }
 
