@@ -137,7 +137,8 @@ impl Stand {
             rested_s: 0.0,
             resting_since_s: None,
             survived: false,
-            blind_s: 0.0,
+            // What moved before a missed request edge was noticed went to the stand before.
+            blind_s: request.map_or(0.0, |m| m.first_s - m.earliest_s),
             reading: Reading::new(this.position),
             contacts: Reading::new(this.limits),
             records: (record, record),

@@ -334,6 +334,21 @@ fn an_empty_drive_is_undecided_everywhere() {
     assert_eq!((all.word, all.code), (Word::Undecided, "nothing-requested"));
 }
 
+/// The request, its motor and the row's switches all change within one reminder's time of a lost
+/// stretch, so that all is over when the request is read; the lock's stuck switch keeps the row from
+/// matching. "Nothing moved" was said of it once.
+#[test]
+fn what_moved_before_a_missed_request_was_read_is_not_called_unmoved() {
+    let stuck = Fault::Sticky("position-lock", true);
+    let (mut script, truth) = drive(&[(1, 29.1), (0, 22.67)], stuck);
+    script.gaps.push((48.434, 50.514, false));
+    let timeline = judged(&script, &truth, false);
+    nothing_wrong_is_said(&timeline, &truth, stuck);
+    let back = timeline.selection_completes_by_mode();
+    let back = back.iter().find(|f| f.scope == "rear-only").expect("it was requested");
+    assert_eq!((back.word, back.code), (Word::Undecided, "not-seen-to-the-end"));
+}
+
 fn faults() -> impl Strategy<Value = Fault> {
     let switch = prop::sample::select(vec!["position-front", "position-lock", "position-range"]);
     prop_oneof![
