@@ -3,12 +3,13 @@
 use crate::axis::{Axis, Heard};
 use crate::learning::{Tooth, edges_per_turn};
 use crate::result::{HandInfo, HandTrial, RecordRange};
+use crate::stray::Rests;
 use crate::switching::Switching;
 use sha2::{Digest, Sha256};
 use wheelwitness_capture::read::{CaptureReader, ReadError};
 use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::hand::{
-    Control, HandCounts, HandSheet, HandTurns, Input, Trial, Watched, Weighed, weigh,
+    Control, HandCounts, HandSheet, HandTurns, Input, TURNED_TURN, Trial, Watched, Weighed, weigh,
 };
 use wheelwitness_driveline::pulse::{Count, Counted, Counter};
 use wheelwitness_driveline::vehicle::{AxleKind, Place, Vehicle};
@@ -59,19 +60,32 @@ pub fn tried<S: Storage>(
     reader: &mut CaptureReader<S>,
 ) -> Result<Tries, ReadError> {
     let mut tallies: Vec<Tally> = sheet.trials.iter().map(|t| Tally::new(t, teeth)).collect();
+    let mut rests = Rests::new(teeth, apart(sheet));
     axis.pass(reader, |at_us, record, event| match event {
-        Heard::Reset => tallies.iter_mut().for_each(|t| t.begin_anew(at_us)),
+        Heard::Reset => {
+            tallies.iter_mut().for_each(|t| t.begin_anew(at_us));
+            rests.begin_anew();
+        }
         Heard::Counts { first_channel, counts } => {
+            rests.take(at_us, first_channel, &counts);
             tallies.iter_mut().for_each(|t| t.take(at_us, record, first_channel, &counts));
         }
         _ => {}
     })?;
-    let counted: Vec<HandCounts> = sheet
+    let strays = rests.per_second();
+    let mut counted: Vec<HandCounts> = sheet
         .trials
         .iter()
         .zip(&tallies)
-        .map(|(t, tally)| if unsound { HandCounts::default() } else { tally.counts(vehicle, t) })
+        .map(
+            |(t, tally)| {
+                if unsound { HandCounts::default() } else { tally.counts(vehicle, t, &strays) }
+            },
+        )
         .collect();
+    forget_blind(&mut counted, |c| &mut c.front);
+    forget_blind(&mut counted, |c| &mut c.rear);
+    forget_blind(&mut counted, |c| &mut c.input);
     let one = |k: usize| {
         let trial = &sheet.trials[k];
         let control = control(vehicle, sheet, &counted, k);
@@ -83,6 +97,15 @@ pub fn tried<S: Storage>(
     };
     let sha256 = Sha256::digest(text.as_bytes()).iter().map(|b| format!("{b:02x}")).collect();
     Ok(Tries { sha256, tried: (0..sheet.trials.len()).map(one).collect() })
+}
+
+/// A sensor that no trial shows turning may be blind at the speed of a hand: that it gave nothing
+/// says nothing.
+fn forget_blind(counted: &mut [HandCounts], place: fn(&mut HandCounts) -> &mut Option<HandTurns>) {
+    let turned = counted.iter_mut().any(|c| place(c).is_some_and(|n| n.turns > TURNED_TURN));
+    if !turned {
+        counted.iter_mut().for_each(|c| *place(c) = None);
+    }
 }
 
 /// What the other trials of the same part show: that it can turn, and that the input follows.
@@ -177,7 +200,7 @@ impl Tally {
         }
     }
 
-    fn counts(&self, vehicle: &Vehicle, trial: &Trial) -> HandCounts {
+    fn counts(&self, vehicle: &Vehicle, trial: &Trial, strays: &[Option<f64>]) -> HandCounts {
         let whole = self.stretch_us.zip(self.seen_us).is_some_and(|(stretch, seen)| {
             seen.0 - stretch.0 < REPORTED_US && stretch.1 - seen.1 < REPORTED_US
         });
@@ -187,34 +210,40 @@ impl Tally {
         let ratio = vehicle.mode(&trial.mode).and_then(|m| vehicle.ranges.get(&m.range));
         let ratio = ratio.copied().unwrap_or(1.0);
         HandCounts {
-            front: self.output(vehicle, trial, Place::FrontShaft),
-            rear: self.output(vehicle, trial, Place::RearShaft),
-            input: self.at(Place::Input, 1.0 / ratio),
+            front: self.output(vehicle, trial, Place::FrontShaft, strays),
+            rear: self.output(vehicle, trial, Place::RearShaft, strays),
+            input: self.at(Place::Input, 1.0 / ratio, strays),
         }
     }
 
-    /// Turns at a place, and of one edge, times a factor.
-    fn at(&self, place: Place, factor: f64) -> Option<HandTurns> {
+    /// Turns at a place, and of one edge, times a factor; with what stray edges may have added.
+    fn at(&self, place: Place, factor: f64, strays: &[Option<f64>]) -> Option<HandTurns> {
         let k = self.sensors.iter().position(|s| s.0 == place)?;
         let (first, last) = self.ends[k]?;
+        let (start_us, end_us) = self.stretch_us?;
         let edge = factor / self.sensors[k].2;
-        Some(HandTurns { turns: (last - first) as f64 * edge, edge })
+        let stray = strays[k]? * (end_us - start_us) as f64 * 1e-6 * edge;
+        Some(HandTurns { turns: (last - first) as f64 * edge, edge, stray })
     }
 
-    /// An output by its own sensor, or by both wheels of its axle where they tell it more finely.
-    fn output(&self, vehicle: &Vehicle, trial: &Trial, shaft: Place) -> Option<HandTurns> {
+    /// An output by its own sensor, or by both wheels of its axle where they tell it better.
+    fn output(
+        &self,
+        vehicle: &Vehicle,
+        trial: &Trial,
+        shaft: Place,
+        strays: &[Option<f64>],
+    ) -> Option<HandTurns> {
         let (axle, wheels) = match shaft {
             Place::FrontShaft => (&vehicle.axles.front, [Place::FrontLeft, Place::FrontRight]),
             _ => (&vehicle.axles.rear, [Place::RearLeft, Place::RearRight]),
         };
-        let own = self.at(shaft, 1.0);
+        let own = self.at(shaft, 1.0, strays);
         let tied = trial.turned.is_wheel() && axle.kind != AxleKind::Disconnect;
-        let wheel = |p: Place| self.at(p, axle.ratio_value() / 2.0).filter(|_| tied);
-        let by_wheels = wheel(wheels[0])
-            .zip(wheel(wheels[1]))
-            .map(|(a, b)| HandTurns { turns: a.turns + b.turns, edge: a.edge.hypot(b.edge) });
+        let wheel = |p: Place| self.at(p, axle.ratio_value() / 2.0, strays).filter(|_| tied);
+        let by_wheels = wheel(wheels[0]).zip(wheel(wheels[1])).map(|(a, b)| a.and(b));
         match (own, by_wheels) {
-            (Some(own), Some(by)) => Some(if by.edge < own.edge { by } else { own }),
+            (Some(own), Some(by)) => Some(if by.u() < own.u() { by } else { own }),
             (own, by) => own.or(by),
         }
     }

@@ -21,6 +21,7 @@ pub mod motion;
 pub mod switching;
 pub mod sound;
 pub mod hand;
+mod stray;
 pub mod witness;
 pub mod three;
 pub mod assemble;

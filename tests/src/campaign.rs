@@ -1,10 +1,13 @@
 //! Many drives with known truth: are the verdicts right, and are the uncertainties honest?
 
+use crate::by_bus::random_bus;
+use crate::hands::{random_hands, sheet_of};
 use crate::stress::{self, STRESSES};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt::Write;
-use wheelwitness_analyze::judge::judge;
+use wheelwitness_analyze::assemble::Beside;
+use wheelwitness_analyze::judge::judge_beside;
 use wheelwitness_analyze::result::{Claim, DriveResult, Period, Verdict};
 use wheelwitness_capture::clock::{SimClock, Stamp};
 use wheelwitness_capture::read::CaptureReader;
@@ -16,7 +19,7 @@ use wheelwitness_rig::facts::Fact;
 use wheelwitness_rig::faults::FaultTruth;
 use wheelwitness_rig::random_drive::random_drive;
 use wheelwitness_rig::truth::{DriveSums, PeriodTruth, SelectionTruth};
-use wheelwitness_rig::{BusSettings, Content, Fault, Fit, Plan, Run, Source, scenario};
+use wheelwitness_rig::{Content, Fault, Plan, Run, Source};
 
 /// How one claim came out against the truth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -122,6 +125,14 @@ pub fn drive(seed: u64) -> Outcome {
     outcome("random", seed, &random.plan, &random.vehicle_text)
 }
 
+/// The same for a vehicle that is turned by hand, with the sheet of who did it.
+pub fn by_hand(seed: u64) -> Outcome {
+    let random = random_hands(seed);
+    let run = random.plan.run();
+    let sheet = sheet_of(&run, seed);
+    outcome_of("hands", seed, &random.plan, &run, (&random.vehicle_text, Some(&sheet)))
+}
+
 /// The same for a stress drive.
 pub fn stress(kind: usize, seed: u64) -> Outcome {
     let plan = stress::plan(kind, seed);
@@ -129,24 +140,30 @@ pub fn stress(kind: usize, seed: u64) -> Outcome {
     outcome(STRESSES[kind].0, seed, &plan, &text)
 }
 
-/// The demo's drive on a vehicle with a bus, seen through one fit and called. The truth is the
-/// same for every fit of a seed.
-pub fn fitted(fit: Fit, seed: u64) -> Outcome {
-    let mut plan = scenario::demo(seed, Vec::new());
-    let bus = BusSettings::draw(seed);
-    plan.settings.bus = Some(bus);
-    plan.declared = fit.of(&plan.declared, &bus);
-    let text = toml::to_string(&plan.declared).expect("a vehicle is plain data");
-    outcome("fit", seed, &plan, &text)
+/// The same for a vehicle that is watched through its bus.
+pub fn by_bus(seed: u64) -> Outcome {
+    let random = random_bus(seed);
+    outcome("bus", seed, &random.plan, &random.vehicle_text)
 }
 
 fn outcome(kind: &str, seed: u64, plan: &Plan, vehicle_text: &str) -> Outcome {
-    let run = plan.run();
-    let mut reader = capture_of(&run, vehicle_text);
-    let (result, _) = judge(&mut reader, None).expect("a simulated drive can be judged");
-    let facts = facts(plan, &run);
+    outcome_of(kind, seed, plan, &plan.run(), (vehicle_text, None))
+}
+
+/// A run by its vehicle file and, where hands turned something, their sheet.
+fn outcome_of(
+    kind: &str,
+    seed: u64,
+    plan: &Plan,
+    run: &Run,
+    (vehicle_text, sheet): (&str, Option<&str>),
+) -> Outcome {
+    let mut reader = capture_of(run, vehicle_text);
+    let beside = Beside { vehicle: None, hand: sheet.map(|text| (text, "hands.toml")) };
+    let (result, _) = judge_beside(&mut reader, beside).expect("a simulated drive can be judged");
+    let facts = facts(plan, run);
     let calls = result.claims.iter().filter_map(|c| call(c, &facts)).collect();
-    let measured = measured(seed, plan, &run, &result, &facts);
+    let measured = measured(seed, plan, run, &result, &facts);
     Outcome { seed, kind: kind.into(), calls, measured }
 }
 
@@ -168,7 +185,8 @@ fn facts(plan: &Plan, run: &Run) -> Vec<Fact> {
         if f.claim == "capture-complete" {
             f.holds &= run.truth.board.dropped == 0;
         }
-        if popped_s(run).is_some() && f.claim == "center-locks" {
+        let by_hand = f.span_s.is_some_and(|[s, _]| run.truth.hands.iter().any(|h| h.start_s == s));
+        if popped_s(run).is_some() && f.claim == "center-locks" && !by_hand {
             // The request goes on; what happens after the lock popped out is part of it. Where the
             // outputs parted by no more than a lock that holds lets them, its play once each way,
             // they stayed together all the same.
@@ -331,14 +349,23 @@ impl Known<'_> {
                 facts_of(claim, self.facts).first()?;
                 Some((format!("allowance, {}", &claim.id[7..]), truth.and_then(let_through)?))
             }
+            "front-driven"
+                if first.name == "front share" && period.reason.starts_with("by hand") =>
+            {
+                Some(("front share, by hand".into(), self.share_by_hand(middle)?))
+            }
             "front-driven" if first.name == "front share" => {
-                let coupled = truth.is_some_and(|t| t.real != Coupling::RearOnly);
-                let share = if coupled { self.run.truth.vehicle.front_share } else { 0.0 };
-                Some((first.name.clone(), share))
+                let real = truth.map_or(Coupling::RearOnly, |t| t.real);
+                Some((first.name.clone(), self.share_of(real)))
             }
             "tyres-match" => Some((self.of_tyres(&claim.scope), fact()?)),
             // Of what was lost nobody knows how fast it was: the estimate is of what was watched.
-            "shafts-within-limit" if loses_a_stretch(self.plan) => None,
+            // What a hand turned is no driving.
+            "shafts-within-limit"
+                if loses_a_stretch(self.plan) || !self.run.truth.hands.is_empty() =>
+            {
+                None
+            }
             "shafts-within-limit" | "sender-scale" => Some((first.name.clone(), fact()?)),
             "no-wind-up" => {
                 let of = |f: &&Fact| f.span_s.is_some_and(|s| s[0] < middle && middle < s[1]);
@@ -349,6 +376,21 @@ impl Known<'_> {
             "sensors-agree" => Some(("shaft-to-wheel ratio".into(), fact()?)),
             "range-ratio" => Some(("range ratio".into(), fact()?)),
             _ => None,
+        }
+    }
+
+    /// The front's share of the drive while a hand turned something; a lock has none of its own.
+    fn share_by_hand(&self, at_s: f64) -> Option<f64> {
+        let h = self.run.truth.hands.iter().find(|h| h.start_s < at_s && at_s < h.end_s)?;
+        (h.real != Coupling::Locked).then(|| self.share_of(h.real))
+    }
+
+    /// The front's share of the drive in what really couples; of a lock, that of its gears.
+    fn share_of(&self, real: Coupling) -> f64 {
+        match real {
+            Coupling::RearOnly | Coupling::Neutral => 0.0,
+            Coupling::FrontOnly => 1.0,
+            Coupling::Differential | Coupling::Locked => self.run.truth.vehicle.front_share,
         }
     }
 
@@ -451,15 +493,16 @@ fn estimate_table(outcomes: &[Outcome], without: Option<&str>, r: &mut Report) {
     let mut groups: BTreeMap<String, Vec<&Measured>> = BTreeMap::new();
     for (o, m) in outcomes.iter().flat_map(|o| o.measured.iter().map(move |m| (o, m))) {
         // A stress keeps everything quiet but one thing: what it does not stress is too certain to
-        // say whether an uncertainty is honest, so random drives alone make the whole groups.
+        // say whether an uncertainty is honest, so it makes no whole groups.
         match o.kind.as_str() {
-            "random" => groups.entry(m.name.clone()).or_default().push(m),
+            "random" | "hands" => groups.entry(m.name.clone()).or_default().push(m),
+            "bus" => groups.entry(format!("{}, by bus", m.name)).or_default().push(m),
             kind => {
                 groups.entry(format!("{}, stress by {kind}", m.name)).or_default().push(m);
             }
         }
         // Where a stress moved another number, that one is what a large error would tell of.
-        let told = |name: &str| o.kind == "random" || o.kind == name;
+        let told = |name: &str| ["random", "hands", "bus", name].contains(&o.kind.as_str());
         let dominates = |c: f64| c * c > DOMINATES * m.u * m.u;
         for (name, _) in m.components.iter().filter(|(name, c)| dominates(*c) && told(name)) {
             groups.entry(format!("{}, mostly {name}", m.name)).or_default().push(m);
@@ -476,7 +519,9 @@ fn estimate_table(outcomes: &[Outcome], without: Option<&str>, r: &mut Report) {
         let inside = of.iter().filter(|m| m.error.abs() <= 2.0 * u(m)).count();
         let cover = 100.0 * inside as f64 / n as f64;
         let _ = writeln!(r.text, "{name:<52}{n:>6}{spread:>9.2}{bias:>+10.2}{cover:>8.1}%");
-        let whole = !name.contains(", mostly ") && !name.contains(", stress by ");
+        // What units on a bus leave open is seldom as bad as it may be.
+        let picked = [", mostly ", ", stress by ", ", by bus"];
+        let whole = !picked.iter().any(|p| name.contains(p));
         // A root mean square has a standard error itself. It excuses what is too cautious, and what
         // is too certain only in groups that are picked after the fact.
         let error = 1.0 / (2.0 * n as f64).sqrt();
@@ -490,7 +535,9 @@ fn estimate_table(outcomes: &[Outcome], without: Option<&str>, r: &mut Report) {
 }
 
 fn decision_table(outcomes: &[Outcome], r: &mut Report) {
-    let met: Vec<&Called> = outcomes.iter().flat_map(|o| &o.calls).filter(|c| c.goal_met).collect();
+    // The goals are those of driving; a hand has none.
+    let driven = outcomes.iter().filter(|o| o.kind != "hands");
+    let met: Vec<&Called> = driven.flat_map(|o| &o.calls).filter(|c| c.goal_met).collect();
     let decided = met.iter().filter(|c| c.call != Call::Undecided).count();
     let share = decided as f64 / met.len().max(1) as f64;
     let (all, percent) = (met.len(), 100.0 * share);

@@ -2,5 +2,7 @@
 
 pub mod stress;
 pub mod campaign;
+pub mod by_bus;
 pub mod by_hand;
+pub mod hands;
 pub mod store;

@@ -1,7 +1,7 @@
 //! Outcomes of drives in a file, a line each: a campaign of hours can be stopped, gone on with and
 //! split.
 
-use crate::campaign::{Outcome, drive, stress};
+use crate::campaign::{Outcome, by_bus, by_hand, drive, stress};
 use crate::stress::STRESSES;
 use serde::{Deserialize, Serialize};
 use std::collections::{HashMap, HashSet};
@@ -12,34 +12,57 @@ use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+/// What is done with a vehicle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// It is driven anyhow.
+    Random,
+    /// It is turned by hand.
+    Hands,
+    /// It is driven anyhow and watched through its bus.
+    Bus,
+    /// The stress of this number.
+    Stress(usize),
+}
+
 /// One drive to be done: its kind and its seed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Job {
-    /// Number of the stress; None for a random drive.
-    pub stress: Option<usize>,
+    /// Kind.
+    pub kind: Kind,
     /// Seed.
     pub seed: u64,
 }
 
 impl Job {
-    fn kind(&self) -> &'static str {
-        self.stress.map_or("random", |k| STRESSES[k].0)
+    /// Name of its kind.
+    pub fn name(&self) -> &'static str {
+        match self.kind {
+            Kind::Random => "random",
+            Kind::Hands => "hands",
+            Kind::Bus => "bus",
+            Kind::Stress(k) => STRESSES[k].0,
+        }
     }
 
     fn run(&self) -> Outcome {
-        match self.stress {
-            None => drive(self.seed),
-            Some(k) => stress(k, self.seed),
+        match self.kind {
+            Kind::Random => drive(self.seed),
+            Kind::Hands => by_hand(self.seed),
+            Kind::Bus => by_bus(self.seed),
+            Kind::Stress(k) => stress(k, self.seed),
         }
     }
 }
 
-/// Random drives from a seed on, and one stress drive of each kind for every fifth of them.
+/// Random drives from a seed on; for every fifth of them one vehicle that is turned by hand, one
+/// that is watched through its bus, and one stress drive of each kind.
 pub fn jobs(first: u64, drives: u64) -> Vec<Job> {
-    let random = (first..first + drives).map(|seed| Job { stress: None, seed });
-    let stresses = (first..first + drives / 5)
-        .flat_map(|seed| (0..STRESSES.len()).map(move |k| Job { stress: Some(k), seed }));
-    random.chain(stresses).collect()
+    let random = (first..first + drives).map(|seed| Job { kind: Kind::Random, seed });
+    let others = (0..STRESSES.len()).map(Kind::Stress).chain([Kind::Hands, Kind::Bus]);
+    let others = (first..first + drives / 5)
+        .flat_map(|seed| others.clone().map(move |kind| Job { kind, seed }));
+    random.chain(others).collect()
 }
 
 #[derive(Serialize, Deserialize)]
@@ -109,7 +132,7 @@ impl Store {
         let outcomes = self.outcomes.lock().unwrap_or_else(|e| e.into_inner());
         let done: HashSet<(&str, u64)> =
             outcomes.iter().map(|o| (o.kind.as_str(), o.seed)).collect();
-        jobs.iter().filter(|j| !done.contains(&(j.kind(), j.seed))).copied().collect()
+        jobs.iter().filter(|j| !done.contains(&(j.name(), j.seed))).copied().collect()
     }
 
     fn keep(&self, outcome: Outcome) -> Result<(), String> {
@@ -125,7 +148,7 @@ impl Store {
     /// The outcomes of the jobs, in their order, whoever did them.
     pub fn of(self, jobs: &[Job]) -> Vec<Outcome> {
         let places: HashMap<(&str, u64), usize> =
-            jobs.iter().enumerate().map(|(at, j)| ((j.kind(), j.seed), at)).collect();
+            jobs.iter().enumerate().map(|(at, j)| ((j.name(), j.seed), at)).collect();
         let all = self.outcomes.into_inner().unwrap_or_else(|e| e.into_inner());
         let place = |o: Outcome| Some((*places.get(&(o.kind.as_str(), o.seed))?, o));
         let mut placed: Vec<(usize, Outcome)> = all.into_iter().filter_map(place).collect();

@@ -208,7 +208,8 @@ fn doubts(rows: &[&Segment], known: (f64, f64), with: (f64, f64), prior: Beside)
 /// A pair that holds back a difference makes all tyres slip by that share of their path. Wheels
 /// that slide no longer show the curve (the rear ones, one axle, equal torque), so the demand is
 /// understated and `y` overstated: by up to six times the slip (found on simulated vehicles), and
-/// never by more than to the sharpest curve that a road vehicle drives. Where a course gave a
+/// never by more than to the sharpest curve that a road vehicle drives. The slip is that of the
+/// whole demand, not of what is left to be seen of it ([`understated`]). Where a course gave a
 /// second opinion, its contradiction counts instead. A course itself is not misled, but the
 /// distance is, by half the slip.
 fn wheel_slip(rows: &[&Segment], y: f64, mu: f64) -> f64 {
@@ -219,9 +220,10 @@ fn wheel_slip(rows: &[&Segment], y: f64, mu: f64) -> f64 {
     }
     let demanded: f64 = turning.iter().map(|s| s.demanded[0]).sum();
     let counted: f64 = turning.iter().map(|s| s.counted).sum::<f64>() - mu * rear;
-    let held = ((demanded - counted) / rear).abs();
+    let (demand, count) = (demanded / rear, counted / rear);
     let by_wheels = turning.iter().any(|s| s.source == Some(CurvatureSource::RearWheels));
     if !by_wheels {
+        let held = (demand - count).abs();
         return y.abs() * held / 2.0 / 3f64.sqrt();
     }
     let opinions =
@@ -230,9 +232,19 @@ fn wheel_slip(rows: &[&Segment], y: f64, mu: f64) -> f64 {
         let contradiction = (opinions[0] / opinions[1] - 1.0).abs();
         return y.abs() * (contradiction - 0.03).max(0.0);
     }
-    let sharpest = 1.0 - (demanded / rear / SHARPEST_EXCESS).min(1.0);
-    y.abs() * (6.0 * held).min(sharpest) / 3f64.sqrt()
+    let sharpest = 1.0 - (demand / SHARPEST_EXCESS).min(1.0);
+    y.abs() * understated(demand, count).min(sharpest) / 3f64.sqrt()
 }
+
+/// Share of a demand that sliding tyres hide, where `demand` of it is seen and `count` was let
+/// through, both per rear turn. What the slip that is seen hides is put back once, for it slips too.
+fn understated(demand: f64, count: f64) -> f64 {
+    let hidden = |demand: f64| HIDDEN_PER_SLIP * (demand - count);
+    hidden(demand / (1.0 - hidden(demand).clamp(0.0, 0.9))).abs()
+}
+
+/// Share of a demand that sliding hides, per slip of the tyres.
+const HIDDEN_PER_SLIP: f64 = 6.0;
 
 /// Turn part per rear turn of the sharpest circle that a road vehicle drives (wheelbase over
 /// radius of 0.75; common practice).
@@ -353,6 +365,7 @@ fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64,
                 Component::own("backlash", backlash / d),
                 Component::own("mismatch", mu_u * rear / d),
                 Component::shared("demand", doubt * value.abs()),
+                Component::shared("wheel slip", wheel_slip(group, value, mu)),
             ];
             let estimate =
                 Estimate { name: "allowance".into(), value, unit: "1".into(), components };

@@ -8,7 +8,7 @@ use super::Finding;
 use crate::assemble::Drive;
 use crate::hand::Tried;
 use crate::result::{Period, Reported, Verdict};
-use wheelwitness_driveline::hand::{LOCK_HOLDS_NM, share_bounds, torque_at_output};
+use wheelwitness_driveline::hand::{Felt, LOCK_HOLDS_NM, share_bounds, torque_at_output};
 use wheelwitness_driveline::vehicle::{Coupling, Mode};
 use wheelwitness_driveline::verdict::{Judgement, judge};
 
@@ -157,8 +157,11 @@ fn near_declared(drive: &Drive, trials: &[&Tried]) -> bool {
     trials.iter().all(near)
 }
 
+/// Whether a part held what a lock holds. Somebody must have felt it stop: a clutch that creeps moves
+/// by no more than play for a while, and is counted as little.
 fn held_enough(drive: &Drive, trials: &[&Tried]) -> bool {
-    let held = trials.iter().filter(|t| t.weighed.turned == Some(false));
+    let stopped = |t: &Tried| t.weighed.turned == Some(false) && t.trial.felt == Some(Felt::Held);
+    let held = trials.iter().filter(|t| stopped(t));
     let torques = held.filter_map(|t| torque_at_output(&drive.vehicle, &t.trial));
     torques.fold(0.0, f64::max) >= LOCK_HOLDS_NM
 }

@@ -105,6 +105,17 @@ fn evidence<'a>(
         );
         return no("range-not-driven", &reason, next_step(drive, name));
     }
+    let blind =
+        |(p, r): &&(&Engagement, RangeRatio)| p.silent_steps > 0 && is_off(drive, r, found.len());
+    if let Some((_, r)) = found.iter().find(blind) {
+        let reason = format!(
+            "the input turned {:+.1} % against the outputs, but one output's sensor gave nothing \
+             for a moment while the other turned: it may have missed edges",
+            r.excess_percent.value
+        );
+        let next = "check the sensor's gap, then drive this range again without stopping";
+        return no("hardly-silent", &reason, next.into());
+    }
     let explained = |r: &RangeRatio| is_off(drive, r, found.len()) && pulse_explains(drive, r);
     if let Some((_, r)) = found.iter().find(|(_, r)| explained(r)) {
         let reason = format!(

@@ -51,6 +51,12 @@ pub fn shares<'a>(drive: &Drive, mode: &Mode, periods: &[&'a Engagement]) -> Sha
         .collect()
 }
 
+/// A share that is surely less than nothing or more than all.
+fn is_no_share(e: &Estimate, n: usize) -> bool {
+    let any = Bounds::between(-RELEASED_SHARE, 1.0 + RELEASED_SHARE);
+    word(judge_estimate(e, any, n)) == Verdict::Disproven
+}
+
 /// What all periods together say about a share within bounds, if any says anything.
 pub fn within(found: &Shares, bounds: Bounds) -> Option<Verdict> {
     let words: Vec<Verdict> =
@@ -119,6 +125,16 @@ pub fn told_of<'a>(
     if found.is_empty() && is_pulse_in_doubt(drive) {
         let reason = "the input reads as if it gave one pulse a turn more or fewer than declared";
         return no("pulse-or-gear", reason, COUNT_PULSES.into());
+    }
+    if let Some((_, e)) = found.iter().find(|(_, e)| is_no_share(e, found.len())) {
+        let reason = format!(
+            "the front's share reads {}: no case divides like this; counters know no directions, \
+             so that outputs turned by hand against each other read so",
+            plus_minus(e.value, 2.0 * e.u())
+        );
+        let next = "write what was turned by hand, with its times, into a hand sheet; or drive \
+                    this mode again";
+        return no("impossible-share", &reason, next.into());
     }
     match (found.is_empty(), periods.is_empty()) {
         (false, _) => Ok(found),

@@ -2,6 +2,7 @@
 
 use crate::judged_by;
 use wheelwitness_analyze::result::{Claim, DriveResult, Verdict};
+use wheelwitness_driveline::vehicle::Place;
 use wheelwitness_rig::scenario::{self, TRAIL_WAGON, trail_wagon};
 use wheelwitness_rig::{Fault, Plan, Run, random_drive};
 
@@ -130,6 +131,21 @@ fn a_sheet_that_names_the_wrong_mode_is_not_believed() {
     let trials = &r.hand.as_ref().expect("a sheet").trials;
     let silent = trials.iter().filter(|t| t.mode != "full-time").all(|t| t.silent.is_some());
     assert!(silent, "{trials:#?}");
+}
+
+#[test]
+fn edges_that_no_tooth_makes_turn_nothing_by_hand() {
+    // Nobody wrote down what was felt, so the counters alone say whether a part turned.
+    for place in [Place::FrontLeft, Place::FrontShaft, Place::Input, Place::RearShaft] {
+        for (seed, per_s) in [(3, 0.3), (4, 1.0), (5, 3.0)] {
+            let (plan, run) = run(seed, vec![Fault::NoiseEdges { place, per_s }]);
+            let sheet = run.truth.hand_sheet();
+            let untold = |l: &&str| !l.starts_with("felt") && !l.starts_with("watched");
+            let sheet: Vec<&str> = sheet.lines().filter(untold).collect();
+            let r = judged_by(&run, TRAIL_WAGON, Some(&sheet.join("\n")));
+            assert_eq!(mistakes(&plan, &run, &r), Vec::<String>::new(), "{place:?} {per_s}");
+        }
+    }
 }
 
 #[test]

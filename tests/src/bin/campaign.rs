@@ -8,7 +8,9 @@ use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use wheelwitness_rig::random_drive::random_drive;
+use wheelwitness_tests::by_bus::random_bus;
 use wheelwitness_tests::campaign::{Call, Failure, Outcome, report};
+use wheelwitness_tests::hands::random_hands;
 use wheelwitness_tests::store::{Job, Store, build, jobs};
 
 /// Judges seeded drives with known truth and says whether verdicts and uncertainties are honest.
@@ -17,16 +19,17 @@ struct Asked {
     /// First seed.
     #[arg(long, default_value_t = 1)]
     first: u64,
-    /// Random drives; each kind of stress drive is done for every fifth of them.
+    /// Random drives; for every fifth of them a vehicle is turned by hand, one is watched through its
+    /// bus, and each kind of stress drive is done.
     #[arg(long, default_value_t = 500)]
     drives: u64,
     /// Do only this part of the seeds, such as 2/8: each part may run on another machine, into a
     /// file of its own; the files joined are the whole.
     #[arg(long, value_parser = part)]
     part: Option<(u64, u64)>,
-    /// Leave the stress drives out.
+    /// Do only this kind: random, hands, bus, or a stress by its name.
     #[arg(long)]
-    random_only: bool,
+    only: Option<String>,
     /// File that outcomes are appended to, a line each; drives that are in it are not done again.
     #[arg(long)]
     into: Option<PathBuf>,
@@ -60,8 +63,11 @@ fn campaign(asked: &Asked) -> Result<bool, String> {
     if let Some((k, n)) = asked.part {
         jobs.retain(|j: &Job| j.seed % n == k - 1);
     }
-    if asked.random_only {
-        jobs.retain(|j: &Job| j.stress.is_none());
+    if let Some(kind) = &asked.only {
+        jobs.retain(|j: &Job| j.name() == kind);
+        if jobs.is_empty() {
+            return Err(format!("no drive of kind {kind} among these: see --help"));
+        }
     }
     let nowhere = PathBuf::from("/dev/null");
     let store = Store::open(asked.into.as_ref().unwrap_or(&nowhere), build()?)?;
@@ -82,8 +88,11 @@ fn tell_odd_ones(outcomes: &[Outcome]) {
     for o in outcomes {
         for c in o.calls.iter().filter(|c| matches!(c.call, Call::Wrong | Call::WrongNear)) {
             println!("{:?}, {} {}: {} ({}): {}", c.call, o.kind, o.seed, c.claim, c.scope, c.line);
-            if o.kind == "random" {
-                println!("    faults: {:?}", random_drive(o.seed).plan.faults);
+            match o.kind.as_str() {
+                "random" => println!("    faults: {:?}", random_drive(o.seed).plan.faults),
+                "hands" => println!("    faults: {:?}", random_hands(o.seed).plan.faults),
+                "bus" => println!("    faults: {:?}", random_bus(o.seed).plan.faults),
+                _ => {}
             }
         }
         for m in o.measured.iter().filter(|m| (m.error / m.u).abs() > 3.5) {

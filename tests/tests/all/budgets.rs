@@ -1,14 +1,14 @@
 //! Every component of every uncertainty is there.
 //!
 //! Whether the components are large enough is for the campaign, over thousands of drives; that one
-//! is gone shows here in five.
+//! is gone shows here in a few.
 
 use std::collections::BTreeSet;
-use wheelwitness_tests::campaign::{drive, stress};
+use wheelwitness_tests::campaign::{by_hand, drive, stress};
 use wheelwitness_tests::stress::STRESSES;
 
 /// The budget of each estimate: what the GUM (JCGM 100:2008, 3.3.2) asks to be listed.
-const BUDGETS: [(&str, &[&str]); 12] = [
+const BUDGETS: [(&str, &[&str]); 13] = [
     (
         "allowance, locks",
         &[
@@ -42,6 +42,7 @@ const BUDGETS: [(&str, &[&str]); 12] = [
     ("circumference front/rear, shafts", &["center drag", "counting", "scatter", "traction"]),
     ("circumference left/right", &["course", "geometry", "scatter", "traction"]),
     ("front share", &["backlash", "counting", "scatter"]),
+    ("front share, by hand", &["backlash", "counting", "stray edges"]),
     ("range ratio", &["backlash", "counting", "scatter"]),
     (
         "scrub",
@@ -70,6 +71,7 @@ fn no_component_of_any_uncertainty_is_missing() {
         drive(300_183),
         drive(300_635),
         drive(312_514),
+        by_hand(3),
         stress(kind("circumference"), 300_020),
         stress(kind("receiver noise"), 300_001),
     ];

@@ -23,6 +23,11 @@ use crate::verdict::{Bounds, Judgement, judge};
 /// (common practice).
 pub const NO_SHARE: f64 = 0.15;
 
+/// A part that turned this far at its output turned on and on, turns. Less may be play taken up to
+/// and fro, or a tooth that trembles before its sensor (common practice; the sheet asks for several
+/// turns).
+pub const TURNED_TURN: f64 = 0.75;
+
 /// Torque at an output that a lock must have held by hand to be called one, N m: about what a tyre
 /// on loose ground passes to it (0.4 of 9 kN at 0.37 m over an axle ratio of 4; common practice).
 /// A clutch or half a sleeve holds a bare hand as well.
@@ -44,11 +49,27 @@ pub struct HandTurns {
     pub turns: f64,
     /// Turns from one edge to the next.
     pub edge: f64,
+    /// Turns that edges of no tooth may have added: a standard uncertainty.
+    pub stray: f64,
 }
 
 impl HandTurns {
-    /// One edge more or less at each end of the stretch (triangular).
-    fn u(&self) -> f64 {
+    /// Both together.
+    pub fn and(self, other: HandTurns) -> HandTurns {
+        HandTurns {
+            turns: self.turns + other.turns,
+            edge: self.edge.hypot(other.edge),
+            stray: self.stray.hypot(other.stray),
+        }
+    }
+
+    /// Standard uncertainty: one edge more or less at each end of the stretch (triangular), and
+    /// strays.
+    pub fn u(&self) -> f64 {
+        self.counting().hypot(self.stray)
+    }
+
+    fn counting(&self) -> f64 {
         self.edge / 6f64.sqrt()
     }
 }
@@ -222,14 +243,21 @@ fn turned(vehicle: &Vehicle, trial: &Trial, c: &HandCounts) -> Result<Option<boo
     let of_part = if trial.turned == Part::RearFlange { c.rear } else { c.front };
     // Once to each side.
     let play = 2.0 * vehicle.limits.backlash_turn;
-    let counted = of_part.and_then(|n| {
-        let e = plain(n.turns, vec![Component::own("counting", n.u())]);
-        match judge(&e, Bounds::at_most(play), 1) {
-            Judgement::Inside => Some(false),
-            Judgement::Outside => Some(true),
-            Judgement::Between => None,
+    let counted = match of_part {
+        None => None,
+        Some(n) => {
+            let e = plain(n.turns, vec![Component::own("counting", n.u())]);
+            let to = |most: f64| judge(&e, Bounds::at_most(most), 1);
+            match (to(play), to(play.max(TURNED_TURN))) {
+                (Judgement::Inside, _) => Some(false),
+                (_, Judgement::Outside) => Some(true),
+                (Judgement::Between, _) => None,
+                (Judgement::Outside, _) => {
+                    return Err("it moved farther than its play and did not turn on and on");
+                }
+            }
         }
-    });
+    };
     let felt = trial.felt.map(|f| f == Felt::Turned);
     match (counted, felt) {
         (Some(a), Some(b)) if a != b => Err("what was counted and what was felt disagree"),
@@ -261,9 +289,10 @@ fn of(part: HandTurns, other: HandTurns, whole: f64, play: f64) -> Estimate {
     let value = part.turns / whole;
     let both = whole > other.turns;
     let by_part = if both { 1.0 - value } else { 1.0 } / whole;
-    let counting = (by_part * part.u()).hypot(value / whole * other.u());
+    let both = |u: fn(&HandTurns) -> f64| (by_part * u(&part)).hypot(value / whole * u(&other));
     let components = vec![
-        Component::own("counting", counting),
+        Component::own("counting", both(HandTurns::counting)),
+        Component::own("stray edges", both(|n| n.stray)),
         Component::own("backlash", value.max(0.05) * play / whole),
     ];
     plain(value, components)

@@ -28,7 +28,8 @@ fn trial(turned: Part, input: Input) -> Trial {
 
 /// Counts at four pulses a turn.
 fn counts(front: f64, rear: f64, input: f64) -> HandCounts {
-    let of = |turns: f64| Some(HandTurns { turns: (turns * 4.0).round() / 4.0, edge: 0.25 });
+    let of =
+        |turns: f64| Some(HandTurns { turns: (turns * 4.0).round() / 4.0, edge: 0.25, stray: 0.0 });
     HandCounts { front: of(front), rear: of(rear), input: of(input) }
 }
 
@@ -47,6 +48,25 @@ fn a_raised_wheel_with_the_gearbox_in_neutral_tells_every_coupling() {
     assert_eq!(fits(&t, counts(6.0, 0.0, 0.0)), [RearOnly, Neutral]);
     assert_eq!(fits(&t, counts(6.0, 0.0, 0.375 * 6.0)), [Differential]);
     assert_eq!(fits(&t, counts(0.0, 0.0, 0.0)), [Locked]);
+}
+
+/// A held part was pushed to and fro through play that is more than declared, and its counts were
+/// taken for turns once; another one crept through a clutch, and was taken for held.
+#[test]
+fn a_part_that_moved_a_little_is_neither_turned_nor_held() {
+    let mut vehicle = wagon();
+    vehicle.limits.backlash_turn = 0.04;
+    let t = trial(Part::FrontLeft, Input::Held);
+    for turns in [0.16, 0.6] {
+        let moved = Some(HandTurns { turns, edge: 0.0125, stray: 0.0 });
+        let counts = HandCounts { front: moved, ..HandCounts::default() };
+        for felt in [None, Some(Felt::Held), Some(Felt::Turned)] {
+            let t = Trial { felt, ..t.clone() };
+            let weighed = weigh(&vehicle, &t, &counts, Control::InputFollows);
+            assert_eq!((weighed.turned, weighed.fits.len()), (None, COUPLINGS.len()), "{turns}");
+            assert!(weighed.silent.is_some_and(|why| why.contains("farther than its play")));
+        }
+    }
 }
 
 #[test]
