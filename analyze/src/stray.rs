@@ -66,8 +66,8 @@ impl Rests {
     }
 
     /// Stray edges a second that each sensor may give: those that it gave at rest and [`UNSEEN`] of
-    /// one more, over the seconds of rest. None where the vehicle never rested, and of a sensor that is known to be
-    /// noisy.
+    /// one more, over the seconds of rest. None where the vehicle never rested, and of a sensor
+    /// that is known to be noisy.
     pub fn per_second(&self) -> Vec<Option<f64>> {
         let of = |k: usize| {
             let resting = self.bins.iter().filter(|(at, bin)| !bin.broken && self.rests(**at, k));

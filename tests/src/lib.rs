@@ -1,8 +1,8 @@
 //! Tests that cross crates, and the truth campaign.
 
 pub mod stress;
-pub mod campaign;
-pub mod by_bus;
-pub mod by_hand;
 pub mod hands;
+pub mod by_bus;
+pub mod campaign;
+pub mod by_hand;
 pub mod store;

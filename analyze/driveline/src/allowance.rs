@@ -237,7 +237,7 @@ fn wheel_slip(rows: &[&Segment], y: f64, mu: f64) -> f64 {
 }
 
 /// Share of a demand that sliding tyres hide, where `demand` of it is seen and `count` was let
-/// through, both per rear turn. What the slip that is seen hides is put back once, for it slips too.
+/// through, both per rear turn. What the slip that is seen hides is put back once: it slips too.
 fn understated(demand: f64, count: f64) -> f64 {
     let hidden = |demand: f64| HIDDEN_PER_SLIP * (demand - count);
     hidden(demand / (1.0 - hidden(demand).clamp(0.0, 0.9))).abs()

@@ -157,8 +157,8 @@ fn near_declared(drive: &Drive, trials: &[&Tried]) -> bool {
     trials.iter().all(near)
 }
 
-/// Whether a part held what a lock holds. Somebody must have felt it stop: a clutch that creeps moves
-/// by no more than play for a while, and is counted as little.
+/// Whether a part held what a lock holds. Somebody must have felt it stop: a clutch that creeps
+/// moves by no more than play for a while, and is counted as little.
 fn held_enough(drive: &Drive, trials: &[&Tried]) -> bool {
     let stopped = |t: &Tried| t.weighed.turned == Some(false) && t.trial.felt == Some(Felt::Held);
     let held = trials.iter().filter(|t| stopped(t));

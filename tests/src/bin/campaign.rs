@@ -19,8 +19,8 @@ struct Asked {
     /// First seed.
     #[arg(long, default_value_t = 1)]
     first: u64,
-    /// Random drives; for every fifth of them a vehicle is turned by hand, one is watched through its
-    /// bus, and each kind of stress drive is done.
+    /// Random drives; for every fifth of them a vehicle is turned by hand, one is watched through
+    /// its bus, and each kind of stress drive is done.
     #[arg(long, default_value_t = 500)]
     drives: u64,
     /// Do only this part of the seeds, such as 2/8: each part may run on another machine, into a

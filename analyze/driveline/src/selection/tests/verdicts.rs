@@ -335,8 +335,8 @@ fn an_empty_drive_is_undecided_everywhere() {
 }
 
 /// The request, its motor and the row's switches all change within one reminder's time of a lost
-/// stretch, so that all is over when the request is read; the lock's stuck switch keeps the row from
-/// matching. "Nothing moved" was said of it once.
+/// stretch, so that all is over when the request is read; the lock's stuck switch keeps the row
+/// from matching. "Nothing moved" was said of it once.
 #[test]
 fn what_moved_before_a_missed_request_was_read_is_not_called_unmoved() {
     let stuck = Fault::Sticky("position-lock", true);
