@@ -12,7 +12,7 @@ use wheelwitness_driveline::hand::{
     Control, HandCounts, HandSheet, HandTurns, Input, TURNED_TURN, Trial, Watched, Weighed, weigh,
 };
 use wheelwitness_driveline::pulse::{Count, Counted, Counter};
-use wheelwitness_driveline::vehicle::{AxleKind, Place, Vehicle};
+use wheelwitness_driveline::vehicle::{AxleKind, Coupling, Place, Vehicle};
 
 /// Steps this close to a trial do not count as driving, microseconds.
 const APART_US: i64 = 1_000_000;
@@ -281,6 +281,11 @@ impl Tried {
             on: self.trial.on.clone(),
             evidence: self.records.into_iter().collect(),
         }
+    }
+
+    /// Whether what was counted and seen fits a coupling.
+    pub fn fits(&self, coupling: Coupling) -> bool {
+        self.weighed.fits.contains(&coupling)
     }
 
     /// What was turned, with what held.

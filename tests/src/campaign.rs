@@ -126,7 +126,7 @@ pub fn drive(seed: u64) -> Outcome {
 }
 
 /// The same for a vehicle that is turned by hand, with the sheet of who did it.
-pub fn by_hand(seed: u64) -> Outcome {
+pub fn turned(seed: u64) -> Outcome {
     let random = random_hands(seed);
     let run = random.plan.run();
     let sheet = sheet_of(&run, seed);
@@ -179,14 +179,21 @@ fn facts(plan: &Plan, run: &Run) -> Vec<Fact> {
             || f.scope.split_once(" to ").is_some_and(|(from, to)| from == to);
         !(f.claim == "selection-completes" && same)
     });
+    // Where hands turned something, what was driven in between is no turn.
+    let turns = |f: &Fact| {
+        let start = |s: f64| run.truth.periods.iter().find(|p| p.start_s == s);
+        f.span_s.and_then(|s| start(s[0])).is_none_or(|p| let_through(p).is_some())
+    };
+    facts.retain(|f| {
+        run.truth.hands.is_empty() || !f.claim.starts_with("center-") || by_hand(run, f) || turns(f)
+    });
     // Once another mode was asked for, nobody speaks of this one any more.
     facts.retain(|f| f.claim != "center-locks" || !popped_after_next_request(run, f));
     for f in facts.iter_mut() {
         if f.claim == "capture-complete" {
             f.holds &= run.truth.board.dropped == 0;
         }
-        let by_hand = f.span_s.is_some_and(|[s, _]| run.truth.hands.iter().any(|h| h.start_s == s));
-        if popped_s(run).is_some() && f.claim == "center-locks" && !by_hand {
+        if popped_s(run).is_some() && f.claim == "center-locks" && !by_hand(run, f) {
             // The request goes on; what happens after the lock popped out is part of it. Where the
             // outputs parted by no more than a lock that holds lets them, its play once each way,
             // they stayed together all the same.
@@ -207,6 +214,11 @@ fn facts(plan: &Plan, run: &Run) -> Vec<Fact> {
         }
     }
     facts
+}
+
+/// Whether a fact is of a stretch in which a hand turned something.
+fn by_hand(run: &Run, f: &Fact) -> bool {
+    f.span_s.is_some_and(|[start_s, _]| run.truth.hands.iter().any(|h| h.start_s == start_s))
 }
 
 /// When a lock popped out.
@@ -253,7 +265,17 @@ fn spoils_counts(plan: &Plan) -> bool {
 
 /// Whether a stretch of the drive is not in the capture.
 fn loses_a_stretch(plan: &Plan) -> bool {
-    plan.faults.iter().any(|f| matches!(f, Fault::LostStretch { .. }))
+    plan.faults.iter().any(|f| {
+        matches!(
+            f,
+            Fault::LostStretch { .. }
+                | Fault::MessageMissing { .. }
+                | Fault::MessageNotAvailable { .. }
+                | Fault::MessageInError { .. }
+                | Fault::BusOff { .. }
+                | Fault::LostFrames { .. }
+        )
+    })
 }
 
 /// Facts about a claim in its scope.

@@ -1,7 +1,7 @@
 //! Outcomes of drives in a file, a line each: a campaign of hours can be stopped, gone on with and
 //! split.
 
-use crate::campaign::{Outcome, by_bus, by_hand, drive, stress};
+use crate::campaign::{Outcome, by_bus, drive, stress, turned};
 use crate::stress::STRESSES;
 use serde::{Deserialize, Serialize};
 use std::collections::{HashMap, HashSet};
@@ -48,7 +48,7 @@ impl Job {
     fn run(&self) -> Outcome {
         match self.kind {
             Kind::Random => drive(self.seed),
-            Kind::Hands => by_hand(self.seed),
+            Kind::Hands => turned(self.seed),
             Kind::Bus => by_bus(self.seed),
             Kind::Stress(k) => stress(k, self.seed),
         }

@@ -91,7 +91,9 @@ impl AgreementFold {
     /// Takes one step in.
     pub fn push(&mut self, step: &Step) {
         let places = [self.shaft, self.wheels[0], self.wheels[1]];
-        let [Some(shaft), Some(left), Some(right)] = places.map(|p| step.at(p)) else {
+        let [Some(shaft), Some(left), Some(right)] =
+            places.map(|p| step.at(p).filter(Turn::is_whole))
+        else {
             return self.cut();
         };
         let i = self.ratio;

@@ -137,14 +137,22 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
             name: "mismatch let through".into(),
             value: mu,
             unit: "1".into(),
-            components: own(mu_u),
+            components: let_through(own(mu_u), prior.scale),
         },
         demanded_turn,
         straight_turn,
         counted_range,
         against_free_front: against_free_front(&rows, prior.mean),
-        manoeuvres: manoeuvres(&rows, mu, mu_u, play),
+        manoeuvres: manoeuvres(&rows, mu, mu_u.hypot(prior.scale.1), play),
     })
+}
+
+/// Components of what was let through with the distance. Units whose scales differ read so too, and
+/// how much of a mean that is, is hardly known.
+fn let_through(mut components: Vec<Component>, scale: (f64, f64)) -> Vec<Component> {
+    components.push(Component::shared("signal scale", scale.0.hypot(scale.1)));
+    components.retain(|c| c.u > 0.0);
+    components
 }
 
 /// Weighted fit of `m = y d + e S + tau A` with the two priors; `dm` gives `d`, with the mismatch

@@ -277,7 +277,8 @@ impl Setup {
 
     /// What a step says about both outputs; None while one of them is not measured.
     pub fn motion(&self, step: &Step, course: &Course, prefer: Prefer) -> Option<Motion> {
-        let (front, rear) = (self.output(step, 0)?, self.output(step, 1)?);
+        let whole = |axle: usize| self.output(step, axle).filter(Turn::is_whole);
+        let (front, rear) = (whole(0)?, whole(1)?);
         let metres = rear.turns * self.metres_per_turn();
         let mut motion = Motion {
             start_us: step.start_us,
@@ -285,7 +286,7 @@ impl Setup {
             records: step.records,
             front,
             rear,
-            input: step.at(Place::Input),
+            input: step.at(Place::Input).filter(Turn::is_whole),
             curvature: None,
             curvature_u: 0.0,
             source: None,
@@ -326,7 +327,8 @@ impl Setup {
     fn curve_by_wheels(&self, step: &Step) -> Option<Curve> {
         let (left, right) = step.at(Place::RearLeft).zip(step.at(Place::RearRight))?;
         let mean = (left.turns + right.turns) / 2.0;
-        if !self.open[1] || !self.rear_wheels_tell || left.still || right.still || mean <= 0.0 {
+        let whole = left.is_whole() && right.is_whole() && !left.still && !right.still;
+        if !self.open[1] || !self.rear_wheels_tell || !whole || mean <= 0.0 {
             return None;
         }
         let per = 1.0 / (mean * self.lengths_m[2]);

@@ -227,7 +227,8 @@ impl MismatchFold {
 
     /// The two sides in turns of their wheels, and metres run.
     fn pair(&self, step: &Step, setup: &Setup) -> Option<((Turn, Turn), f64)> {
-        let wheels = |l: Place, r: Place| Some((step.at(l)?, step.at(r)?));
+        let whole = |p: Place| step.at(p).filter(Turn::is_whole);
+        let wheels = |l: Place, r: Place| Some((whole(l)?, whole(r)?));
         // A wheel that stands while the other one turns is no straight running.
         let both = |l: Turn, r: Turn| Turn { still: l.still || r.still, ..Turn::mean(l, r) };
         let front = wheels(Place::FrontLeft, Place::FrontRight);
@@ -238,8 +239,8 @@ impl MismatchFold {
             Sides::FrontRear => match (front, rear) {
                 (Some((fl, fr)), Some((rl, rr))) if by_wheels(step) => (both(fl, fr), both(rl, rr)),
                 _ => (
-                    step.at(Place::FrontShaft)?.times(1.0 / setup.ratio[0]),
-                    step.at(Place::RearShaft)?.times(1.0 / setup.ratio[1]),
+                    whole(Place::FrontShaft)?.times(1.0 / setup.ratio[0]),
+                    whole(Place::RearShaft)?.times(1.0 / setup.ratio[1]),
                 ),
             },
         };

@@ -79,6 +79,12 @@ impl Turn {
         self.sent.map_or(0.0, |s| s.hidden)
     }
 
+    /// True unless its unit said zero for a part of the time while it turned for another part: what
+    /// it hid under its floor cannot be given back.
+    pub fn is_whole(&self) -> bool {
+        self.still || self.hidden() == 0.0
+    }
+
     /// Variance of what happened between samples.
     pub fn between(&self) -> f64 {
         self.sent.map_or(0.0, |s| s.between)

@@ -104,6 +104,16 @@ fn said_of<'a>(drive: &'a Drive, mode: &Mode, asked: Asked) -> Option<Said<'a>> 
         .copied()
         .filter(|c| speaking.iter().all(|t| t.weighed.fits.contains(c)))
         .collect();
+    // What slips holds in one trial like a lock and turns in another one like a differential.
+    let slips = |t: &Tried| [Coupling::Differential, Coupling::Locked].iter().any(|c| t.fits(*c));
+    let clutch = speaking.iter().all(|t| slips(t))
+        && !left.iter().any(|c| matches!(c, Coupling::Differential | Coupling::Locked));
+    if clutch && matches!(asked, Asked::Driven | Asked::Released) {
+        let reason = "by hand: it turned in one trial and held in another one, as what slips does";
+        let next = Some("turn it again in this mode, as far as it goes, with one torque".into());
+        let (verdict, reason) = (Verdict::Undecided, reason.into());
+        return Some(Said { verdict, reason, next, trials });
+    }
     let refuted = trials.iter().find(|(_, w)| *w == Verdict::Disproven);
     let (verdict, leading) = match refuted {
         Some((t, _)) => (Verdict::Disproven, *t),

@@ -4,7 +4,7 @@
 //! is gone shows here in a few.
 
 use std::collections::BTreeSet;
-use wheelwitness_tests::campaign::{by_hand, drive, stress};
+use wheelwitness_tests::campaign::{drive, stress, turned};
 use wheelwitness_tests::stress::STRESSES;
 
 /// The budget of each estimate: what the GUM (JCGM 100:2008, 3.3.2) asks to be listed.
@@ -71,7 +71,7 @@ fn no_component_of_any_uncertainty_is_missing() {
         drive(300_183),
         drive(300_635),
         drive(312_514),
-        by_hand(3),
+        turned(3),
         stress(kind("circumference"), 300_020),
         stress(kind("receiver noise"), 300_001),
     ];

@@ -1,6 +1,6 @@
 //! Random drives that once got a wrong verdict: what deceived the analysis then does so no more.
 
-use wheelwitness_tests::campaign::{Call, Called, by_hand, drive};
+use wheelwitness_tests::campaign::{Call, Called, by_bus, drive, turned};
 
 /// Seed of a drive, and what deceived the analysis.
 const DRIVES: [(u64, &str); 46] = [
@@ -76,11 +76,21 @@ const HANDS: [(u64, &str); 5] = [
     (534, "half a lock crept farther than play, and was felt as held"),
 ];
 
+/// The same of vehicles that were watched through their bus.
+const BUS: [(u64, &str); 5] = [
+    (5164, "the inner wheel of a slow circle fell under its unit's floor, and read sharper"),
+    (5451, "a lock was said to drift by what the scale of one axle's unit was off"),
+    (5455, "the scales of front and rear unit differed, and that read as a lock that drifts"),
+    (5466, "the scales of front and rear unit differed, and that read as a lock that drifts"),
+    (5944, "wheels fell under their unit's floor in a slow circle, and outputs seemed to differ"),
+];
+
 #[test]
 fn what_once_led_to_a_wrong_verdict_does_so_no_more() {
     let driven = DRIVES.map(|(seed, why)| (drive(seed), why));
-    let turned = HANDS.map(|(seed, why)| (by_hand(seed), why));
-    for (outcome, why) in driven.into_iter().chain(turned) {
+    let by_hand = HANDS.map(|(seed, why)| (turned(seed), why));
+    let by_bus = BUS.map(|(seed, why)| (by_bus(seed), why));
+    for (outcome, why) in driven.into_iter().chain(by_hand).chain(by_bus) {
         let (seed, calls) = (outcome.seed, outcome.calls);
         let wrong: Vec<&Called> = calls.iter().filter(|c| c.call == Call::Wrong).collect();
         assert!(wrong.is_empty(), "seed {seed} ({why}): {wrong:?}");

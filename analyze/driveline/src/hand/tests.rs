@@ -57,7 +57,7 @@ fn a_part_that_moved_a_little_is_neither_turned_nor_held() {
     let mut vehicle = wagon();
     vehicle.limits.backlash_turn = 0.04;
     let t = trial(Part::FrontLeft, Input::Held);
-    for turns in [0.16, 0.6] {
+    for turns in [0.3, 0.6] {
         let moved = Some(HandTurns { turns, edge: 0.0125, stray: 0.0 });
         let counts = HandCounts { front: moved, ..HandCounts::default() };
         for felt in [None, Some(Felt::Held), Some(Felt::Turned)] {
@@ -67,6 +67,20 @@ fn a_part_that_moved_a_little_is_neither_turned_nor_held() {
             assert!(weighed.silent.is_some_and(|why| why.contains("farther than its play")));
         }
     }
+}
+
+#[test]
+fn a_tooth_that_trembles_before_its_sensor_turns_nothing() {
+    // Four edges of a wheel with one magnet, beside a part that was held.
+    let t = trial(Part::FrontLeft, Input::Free);
+    let front = Some(HandTurns { turns: 4.0 / 3.0, edge: 1.0 / 3.0, stray: 0.0 });
+    let counts = HandCounts { front, ..HandCounts::default() };
+    let of = |felt| weigh(&wagon(), &Trial { felt, ..t.clone() }, &counts, Control::InputFollows);
+    assert_eq!(of(None).turned, None);
+    assert_eq!(
+        (of(Some(Felt::Held)).turned, of(Some(Felt::Held)).fits),
+        (Some(false), vec![Locked])
+    );
 }
 
 #[test]

@@ -68,6 +68,22 @@ fn zero_below_the_floor_is_what_may_have_happened_not_standstill() {
     assert!(turn.still && turn.hidden() == 0.0);
 }
 
+/// The slower wheel of a turn crossed its unit's floor, which read as a sharper turn.
+#[test]
+fn a_step_in_which_a_unit_fell_silent_under_its_floor_is_no_whole_one() {
+    let speed = |t: f64| if t < 10.25 { 3.0 } else { 0.0 };
+    let samples: Vec<_> = every(0.05, 20.0).map(|t| (t, 0, Some(Said::Speed(speed(t))))).collect();
+    let at = |floor_kmh: f64, at_us: i64| {
+        let steps = steps(&[rated(WHEEL, 0.0625, floor_kmh)], &samples);
+        steps.iter().find(|s| s.start_us < at_us && s.end_us > at_us).unwrap().at(WHEEL).unwrap()
+    };
+    for (at_us, whole) in [(5_250_000, true), (10_250_000, false), (15_250_000, true)] {
+        assert_eq!(at(2.75, at_us).is_whole(), whole, "{at_us}");
+        // Without a floor zero is standstill, and nothing is hidden.
+        assert!(at(0.0, at_us).is_whole());
+    }
+}
+
 #[test]
 fn a_rolling_counter_is_unwrapped() {
     let per_turn = 48.0;
