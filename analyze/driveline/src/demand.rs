@@ -277,8 +277,12 @@ impl Setup {
 
     /// What a step says about both outputs; None while one of them is not measured.
     pub fn motion(&self, step: &Step, course: &Course, prefer: Prefer) -> Option<Motion> {
-        let whole = |axle: usize| self.output(step, axle).filter(Turn::is_whole);
-        let (front, rear) = (whole(0)?, whole(1)?);
+        let (front, rear) = (self.output(step, 0)?, self.output(step, 1)?);
+        // Beside a wheel that hangs and turns its partner stands, and a unit says so by zero.
+        let hangs = front.still || rear.still;
+        if !hangs && !(front.is_whole() && rear.is_whole()) {
+            return None;
+        }
         let metres = rear.turns * self.metres_per_turn();
         let mut motion = Motion {
             start_us: step.start_us,

@@ -8,7 +8,9 @@ use super::Finding;
 use crate::assemble::Drive;
 use crate::hand::Tried;
 use crate::result::{Period, Reported, Verdict};
-use wheelwitness_driveline::hand::{Felt, LOCK_HOLDS_NM, share_bounds, torque_at_output};
+use wheelwitness_driveline::hand::{
+    Felt, LOCK_HOLDS_NM, MOVED_FARTHER, share_bounds, torque_at_output,
+};
 use wheelwitness_driveline::vehicle::{Coupling, Mode};
 use wheelwitness_driveline::verdict::{Judgement, judge};
 
@@ -119,6 +121,14 @@ fn said_of<'a>(drive: &'a Drive, mode: &Mode, asked: Asked) -> Option<Said<'a>> 
         Some((t, _)) => (Verdict::Disproven, *t),
         None => (word(drive, asked, &left, &speaking), leading(drive, asked, &speaking)),
     };
+    let crept = |t: &&Tried| t.weighed.silent == Some(MOVED_FARTHER);
+    if let (Asked::Locks, Verdict::Proven, Some(t)) =
+        (asked, verdict, of_mode.iter().find(|t| crept(t)))
+    {
+        let reason = format!("by hand ({}): {MOVED_FARTHER}, as a clutch does", t.what());
+        let next = Some(next_step(asked, &left));
+        return Some(Said { verdict: Verdict::Undecided, reason, next, trials });
+    }
     let fits = if refuted.is_some() { &leading.weighed.fits } else { &left };
     let reason = format!("by hand ({}): {}", leading.what(), told(fits));
     let next = (verdict == Verdict::Undecided).then(|| next_step(asked, fits));

@@ -27,6 +27,9 @@ pub const NO_SHARE: f64 = 0.15;
 /// and fro (common practice; the sheet asks for several turns).
 pub const TURNED_TURN: f64 = 0.75;
 
+/// Why such a trial says nothing by itself; what creeps does this, and no lock.
+pub const MOVED_FARTHER: &str = "it moved farther than its play and did not turn on and on";
+
 /// Edges that a tooth may give by trembling before its sensor while its part is held (common
 /// practice; five were found on simulated vehicles).
 const TREMBLE_EDGES: f64 = 6.0;
@@ -257,7 +260,7 @@ fn turned(vehicle: &Vehicle, trial: &Trial, c: &HandCounts) -> Result<Option<boo
             } else if beyond(&firm, play.max(TURNED_TURN)) == Judgement::Outside {
                 Some(true)
             } else if beyond(&firm, play) == Judgement::Outside {
-                return Err("it moved farther than its play and did not turn on and on");
+                return Err(MOVED_FARTHER);
             } else {
                 None
             }
