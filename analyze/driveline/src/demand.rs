@@ -280,7 +280,8 @@ impl Setup {
         let (front, rear) = (self.output(step, 0)?, self.output(step, 1)?);
         // Beside a wheel that hangs and turns its partner stands, and a unit says so by zero.
         let hangs = front.still || rear.still;
-        if !hangs && !(front.is_whole() && rear.is_whole()) {
+        let whole = front.is_whole() && rear.is_whole();
+        if !hangs && !whole {
             return None;
         }
         let metres = rear.turns * self.metres_per_turn();
