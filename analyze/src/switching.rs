@@ -115,6 +115,8 @@ struct Feed<'a> {
     metres_per_rear_turn: f64,
     /// See [`Motion::unseen_s`].
     unseen_s: f64,
+    /// Every output is told by a unit that sends zero under a floor: zero is no rest.
+    hides: bool,
     last_us: i64,
     /// When a board or a unit said something last.
     heard_us: i64,
@@ -184,6 +186,11 @@ impl Output {
         }
     }
 
+    /// Whether zero may be turning under the floor of a unit.
+    fn hides(&self, units: &[Rated]) -> bool {
+        matches!(self.by, By::Signal { rated, .. } if units[rated].floor > 0.0)
+    }
+
     /// Turns between two things that it tells; none where a unit sends a speed all the time.
     fn gap_turn(&self) -> f64 {
         match self.by {
@@ -224,6 +231,7 @@ impl<'a> Feed<'a> {
         Feed {
             selections: Selections::new(vehicle),
             course,
+            hides: outputs.iter().filter(|o| o.place != Place::Input).all(|o| o.hides(rated)),
             outputs,
             metres_per_rear_turn,
             unseen_s: (2.0 * gap_m / GENTLE_MPS2).sqrt().min(UNSEEN_MAX_S),
@@ -316,12 +324,13 @@ impl<'a> Feed<'a> {
         let speed = rate(0.0, 0.5);
         let acceleration = rate(0.0, 1.0).zip(rate(1.0, 1.0)).map(|(now, before)| now - before);
         let by_gnss = self.course.speed_near(time_s);
+        let told = |moving: &bool| *moving || !self.hides;
         Motion {
             time_s,
             front_turn,
             rear_turn,
             input_turn: self.turns(Place::Input),
-            moving: speed.map(|v| v > 0.0).or(by_gnss.map(|v| v > 0.5)),
+            moving: speed.map(|v| v > 0.0).filter(told).or(by_gnss.map(|v| v > 0.5).filter(told)),
             unseen_s: self.unseen_s,
             speed_kmh: by_gnss.or(speed).map(|v| 3.6 * v),
             torque_sign: acceleration.map(torque_sign),

@@ -77,12 +77,14 @@ const HANDS: [(u64, &str); 5] = [
 ];
 
 /// The same of vehicles that were watched through their bus.
-const BUS: [(u64, &str); 5] = [
+const BUS: [(u64, &str); 7] = [
     (5164, "the inner wheel of a slow circle fell under its unit's floor, and read sharper"),
     (5451, "a lock was said to drift by what the scale of one axle's unit was off"),
     (5455, "the scales of front and rear unit differed, and that read as a lock that drifts"),
     (5466, "the scales of front and rear unit differed, and that read as a lock that drifts"),
     (5944, "wheels fell under their unit's floor in a slow circle, and outputs seemed to differ"),
+    (20241, "a vehicle that crept under its units' floor was said to rest while its sleeve waited"),
+    (20475, "a vehicle that crept under its units' floor was said to rest while its sleeve waited"),
 ];
 
 #[test]
