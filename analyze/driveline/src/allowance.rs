@@ -11,7 +11,6 @@ use crate::demand::{CurvatureSource, DOUBTS};
 use crate::free_front::against_free_front;
 use crate::quantity::{Component, Estimate};
 use crate::segment::{Phases, Segment, by_manoeuvre, is_straight, side};
-
 use crate::share::{SentRow, share_of_sent};
 use crate::stats::{Fit, combined_u, least_squares};
 use crate::turn::{MOVED_NAMES, Opens};

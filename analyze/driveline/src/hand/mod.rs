@@ -244,28 +244,25 @@ fn seen_fits(trial: &Trial, is: Coupling, share: Option<f64>) -> bool {
     }
 }
 
+/// Whether counts show that a part turned on and on; None where they cannot tell.
+fn counted_turn(vehicle: &Vehicle, n: HandTurns) -> Result<Option<bool>, &'static str> {
+    // Once to each side.
+    let play = 2.0 * vehicle.limits.backlash_turn;
+    let e = plain(n.turns, vec![Component::own("counting", n.u())]);
+    let firm = Estimate { value: n.turns - TREMBLE_EDGES * n.edge, ..e.clone() };
+    let to = |e: &Estimate, most| judge(e, Bounds::at_most(most), 1);
+    match (to(&e, play), to(&firm, play.max(TURNED_TURN)), to(&firm, play)) {
+        (Judgement::Inside, _, _) => Ok(Some(false)),
+        (_, Judgement::Outside, _) => Ok(Some(true)),
+        (_, _, Judgement::Outside) => Err(MOVED_FARTHER),
+        _ => Ok(None),
+    }
+}
+
 /// Whether the part turned: by counts, by what was felt, or by both where they agree.
 fn turned(vehicle: &Vehicle, trial: &Trial, c: &HandCounts) -> Result<Option<bool>, &'static str> {
     let of_part = if trial.turned == Part::RearFlange { c.rear } else { c.front };
-    // Once to each side.
-    let play = 2.0 * vehicle.limits.backlash_turn;
-    let counted = match of_part {
-        None => None,
-        Some(n) => {
-            let e = plain(n.turns, vec![Component::own("counting", n.u())]);
-            let firm = Estimate { value: n.turns - TREMBLE_EDGES * n.edge, ..e.clone() };
-            let beyond = |e: &Estimate, most| judge(e, Bounds::at_most(most), 1);
-            if beyond(&e, play) == Judgement::Inside {
-                Some(false)
-            } else if beyond(&firm, play.max(TURNED_TURN)) == Judgement::Outside {
-                Some(true)
-            } else if beyond(&firm, play) == Judgement::Outside {
-                return Err(MOVED_FARTHER);
-            } else {
-                None
-            }
-        }
-    };
+    let counted = of_part.map(|n| counted_turn(vehicle, n)).transpose()?.flatten();
     let felt = trial.felt.map(|f| f == Felt::Turned);
     match (counted, felt) {
         (Some(a), Some(b)) if a != b => Err("what was counted and what was felt disagree"),
