@@ -9,7 +9,8 @@ use sha2::{Digest, Sha256};
 use wheelwitness_capture::read::{CaptureReader, ReadError};
 use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::hand::{
-    Control, HandCounts, HandSheet, HandTurns, Input, TURNED_TURN, Trial, Watched, Weighed, weigh,
+    Control, HandCounts, HandSheet, HandTurns, Input, Part, TURNED_TURN, Trial, Watched, Weighed,
+    weigh,
 };
 use wheelwitness_driveline::pulse::{Count, Counted, Counter};
 use wheelwitness_driveline::vehicle::{AxleKind, Coupling, Place, Vehicle};
@@ -83,9 +84,9 @@ pub fn tried<S: Storage>(
             },
         )
         .collect();
-    forget_blind(&mut counted, |c| &mut c.front);
-    forget_blind(&mut counted, |c| &mut c.rear);
-    forget_blind(&mut counted, |c| &mut c.input);
+    forget_blind(&sheet.trials, &mut counted, Some(Part::FrontFlange), |c| &mut c.front);
+    forget_blind(&sheet.trials, &mut counted, Some(Part::RearFlange), |c| &mut c.rear);
+    forget_blind(&sheet.trials, &mut counted, None, |c| &mut c.input);
     let one = |k: usize| {
         let trial = &sheet.trials[k];
         let control = control(vehicle, sheet, &counted, k);
@@ -99,12 +100,38 @@ pub fn tried<S: Storage>(
     Ok(Tries { sha256, tried: (0..sheet.trials.len()).map(one).collect() })
 }
 
-/// A sensor that no trial shows turning may be blind at the speed of a hand: that it gave nothing
-/// says nothing.
-fn forget_blind(counted: &mut [HandCounts], place: fn(&mut HandCounts) -> &mut Option<HandTurns>) {
-    let turned = counted.iter_mut().any(|c| place(c).is_some_and(|n| n.turns > TURNED_TURN));
-    if !turned {
-        counted.iter_mut().for_each(|c| *place(c) = None);
+/// A sensor may be blind at the speed of a hand: that it gave nothing says nothing where the slowest
+/// turn that it did count in any trial was quicker than what turned meanwhile, or where it never
+/// counted one. It surely is blind, and nothing that it counted is used, where the very flange that
+/// it watches was turned, something else turned with that, and it gave nothing.
+fn forget_blind(
+    trials: &[Trial],
+    counted: &mut [HandCounts],
+    watches: Option<Part>,
+    place: fn(&mut HandCounts) -> &mut Option<HandTurns>,
+) {
+    let most_turned = |c: &HandCounts| {
+        [c.front, c.rear, c.input].into_iter().flatten().map(|n| n.turns).fold(0.0, f64::max)
+    };
+    let (mut slowest, mut is_blind) = (None::<f64>, false);
+    for (trial, counts) in trials.iter().zip(counted.iter_mut()) {
+        let Some((own, seconds)) = (*place(counts)).zip(trial.seconds()) else { continue };
+        if own.turns > TURNED_TURN {
+            let rate = own.turns / seconds;
+            slowest = Some(slowest.map_or(rate, |s| s.min(rate)));
+        } else {
+            is_blind |= watches == Some(trial.turned) && most_turned(counts) > TURNED_TURN;
+        }
+    }
+    let is_known = |trial: &Trial, counts: &HandCounts, own: HandTurns| {
+        let most = most_turned(counts);
+        let quick = |slowest: f64| trial.seconds().is_some_and(|s| most / s >= slowest);
+        let stood_beside = own.turns <= TURNED_TURN && most > TURNED_TURN;
+        !is_blind && slowest.is_some_and(|s| !stood_beside || quick(s))
+    };
+    for (trial, counts) in trials.iter().zip(counted.iter_mut()) {
+        let kept = (*place(counts)).filter(|own| is_known(trial, counts, *own));
+        *place(counts) = kept;
     }
 }
 
@@ -296,5 +323,49 @@ impl Tried {
         };
         let torque = self.trial.torque_nm.map_or(String::new(), |t| format!(", up to {t:.0} N·m"));
         format!("{}, {input}{torque}", self.trial.turned.words())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A trial of ten seconds.
+    fn trial(turned: Part) -> Trial {
+        let text = "mode = \"open\"\nturned = \"front-flange\"\ninput = \"held\"\nstart_s = 0.0\n\
+                    end_s = 10.0\nby = \"somebody\"\non = \"a day\"";
+        Trial { turned, ..toml::from_str(text).expect("a trial") }
+    }
+
+    /// The front's count of each trial after what may be blind was forgotten; turns of the front
+    /// and the rear output by trial.
+    fn known(trials: &[(Part, f64, f64)]) -> Vec<Option<f64>> {
+        let n = |turns| Some(HandTurns { turns, edge: 0.25, stray: 0.0 });
+        let count = |t: &(Part, f64, f64)| HandCounts { front: n(t.1), rear: n(t.2), input: None };
+        let mut counted: Vec<HandCounts> = trials.iter().map(count).collect();
+        let trials: Vec<Trial> = trials.iter().map(|t| trial(t.0)).collect();
+        forget_blind(&trials, &mut counted, Some(Part::FrontFlange), |c| &mut c.front);
+        counted.iter().map(|c| c.front.map(|n| n.turns)).collect()
+    }
+
+    #[test]
+    fn a_counter_that_stood_is_believed_at_speeds_at_which_it_was_seen_to_count() {
+        use Part::{FrontLeft, RearFlange};
+        let quick = (FrontLeft, 20.0, 0.0);
+        assert_eq!(known(&[quick, (RearFlange, 0.0, 7.0)]), [Some(20.0), None]);
+        assert_eq!(known(&[quick, (RearFlange, 0.0, 25.0)]), [Some(20.0), Some(0.0)]);
+        let slow = (FrontLeft, 5.0, 0.0);
+        assert_eq!(known(&[quick, slow, (RearFlange, 0.0, 7.0)])[2], Some(0.0));
+        assert_eq!(known(&[(RearFlange, 0.0, 7.0)]), [None], "it was never seen to count");
+        assert_eq!(known(&[quick, (FrontLeft, 0.0, 0.0)])[1], Some(0.0), "nothing turned at all");
+    }
+
+    #[test]
+    fn a_counter_at_the_flange_that_was_turned_and_gave_nothing_is_blind_everywhere() {
+        use Part::{FrontFlange, FrontLeft};
+        let counted = [(FrontLeft, 3.0, 0.0), (FrontFlange, 0.0, 6.0), (FrontLeft, 9.0, 0.0)];
+        assert_eq!(known(&counted), [None, None, None]);
+        let held = [(FrontLeft, 3.0, 0.0), (FrontFlange, 0.0, 0.0)];
+        assert_eq!(known(&held), [Some(3.0), Some(0.0)], "a flange that held turned nothing");
     }
 }

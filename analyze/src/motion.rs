@@ -16,6 +16,7 @@ use wheelwitness_driveline::fastest::{Fastest, FastestFold};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, OpenCenter, Sides};
 use wheelwitness_driveline::places::{Exchanged, PlacesFold};
 use wheelwitness_driveline::pulse::{Sensing, Step, Stepper};
+use wheelwitness_driveline::quantity::Estimate;
 use wheelwitness_driveline::segment::{PeriodFold, Segment, Standstill};
 use wheelwitness_driveline::steady::{Band, SteadyFold};
 use wheelwitness_driveline::vehicle::{Coupling, Place, Vehicle};
@@ -366,6 +367,7 @@ fn prior(setup: &Setup, front_rear: &Mismatch) -> MismatchPrior {
     let found = mean - (setup.declared_ratio() - 1.0);
     let of_scale = scale_u.powi(2) / (scale_u.powi(2) + UNSEEN_MISMATCH_U.powi(2));
     let left = scale_u * UNSEEN_MISMATCH_U / scale_u.hypot(UNSEEN_MISMATCH_U);
+    let left = left.hypot(of_scale * u);
     MismatchPrior { mean, u, scale: (of_scale * found, left) }
 }
 
@@ -376,13 +378,18 @@ const UNSEEN_ALLOWANCE_U: f64 = 0.3 / 1.732_050_8;
 /// What a tight turn asks for (common practice: 2 to 10 %).
 const UNSEEN_DEMAND: f64 = 0.05;
 
-/// The open center differential as measured in this drive; where it was not, free or nearly so.
+/// The open center differential as measured in this drive; where it was not, or where it may have
+/// been locked all the same, free or nearly so.
 fn open_center(vehicle: &Vehicle, setup: &Setup, out: &Motions) -> OpenCenter {
     let open =
         out.periods.iter().filter(|p| coupling(vehicle, p.engaged.mode) == Coupling::Differential);
     let fits =
         open.filter_map(|p| Some((fit(&p.segments, vehicle.limits.backlash_turn, out.prior)?, p)));
-    let best = fits.min_by(|a, b| a.0.allowance.u().total_cmp(&b.0.allowance.u()));
+    let locked_max = vehicle.limits.allowance_locked_max;
+    let parts = |a: &Estimate| a.value - 2.0 * a.u() > locked_max;
+    let best = fits
+        .filter(|f| parts(&f.0.allowance))
+        .min_by(|a, b| a.0.allowance.u().total_cmp(&b.0.allowance.u()));
     let Some((found, period)) = best else {
         return OpenCenter {
             allowance: 1.0,

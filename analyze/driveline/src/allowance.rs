@@ -5,7 +5,9 @@
 //! traction. `y` is the allowance, `M` the mismatch as it is known, of which `y` lets through the
 //! same share, `e` what is let through beside that; `mu = y M + e`. Whole manoeuvres are the rows,
 //! never windows that share edges; the uncertainty of `y` is never the scatter alone: every number
-//! that the demand rests on is moved once and the fit repeated.
+//! that the demand rests on is moved once and the fit repeated. Only a difference between left and
+//! right tyres bends turns to opposite sides: it is fitted too, within what is known of it, or rows
+//! that contradict each other would be blamed on the mismatch.
 
 use crate::demand::{CurvatureSource, DOUBTS};
 use crate::free_front::against_free_front;
@@ -108,26 +110,34 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     // Play cannot have moved the sum by more than the sum moved.
     let play = backlash_turn.min(counted_range);
     let (mut share, mut beside) = (1.0, prior.beside(1.0));
+    let first = solve(&rows, &declared, With { share, play, tyres: true }, beside)?;
     for _ in 0..SETTLING_FITS {
-        share = solve(&rows, &declared, (share, play), beside)?.beta[0].clamp(0.0, 1.0);
+        let with = With { share, play, tyres: true };
+        share = solve(&rows, &declared, with, beside)?.beta[0].clamp(0.0, 1.0);
         beside = prior.beside(share);
     }
-    let base = solve(&rows, &declared, (share, play), beside)?;
-    let counting = solve(&rows, &declared, (share, 0.0), beside)?.covariance[0][0];
+    let with = With { share, play, tyres: true };
+    let base = solve(&rows, &declared, with, beside)?;
+    let even = With { tyres: false, ..with };
+    let by_rows = solve(&rows, &declared, even, beside)?.covariance[0][0];
+    let exact = With { play: 0.0, ..even };
+    let counting = solve(&rows, &declared, exact, beside)?.covariance[0][0];
     let (y, mu) = (base.beta[0], real * base.beta[0] + base.beta[1]);
-    let mu_u = combined_u(&[real, 1.0, 0.0], &base.covariance);
+    let mu_u = combined_u(&[real, 1.0, 0.0, 0.0], &base.covariance);
     let dof = rows.len() as f64 - 2.0;
     let own = |u: f64| {
         let scatter = Component::from_residuals("scatter", u, base.chi2, dof);
         vec![Component::own("counting", u), scatter]
     };
     let mut components = own(counting.sqrt());
-    let by_play = (base.covariance[0][0] - counting).max(0.0).sqrt();
-    components.push(Component::own("backlash", by_play));
-    components.extend(doubts(&rows, (real, y), (share, play), beside));
+    components.push(Component::own("backlash", (by_rows - counting).max(0.0).sqrt()));
+    let by_tyres = (base.covariance[0][0] - by_rows).max(0.0).sqrt();
+    components.push(Component::shared(DOUBTS[TYRES].1, by_tyres));
+    components.extend(doubts(&rows, (real, y), with, beside));
     components.push(Component::shared("wheel slip", wheel_slip(&rows, y, mu)));
     components.push(Component::own("course", curvature_noise(&rows, y, demanded_turn)));
-    components.push(Component::shared("mistaken mismatch", mistaken(&rows, base.beta[1], beside)));
+    let mistaken = mistaken(&rows, base.beta[1], beside).hypot(unsettled(&first, y));
+    components.push(Component::shared("mistaken mismatch", mistaken));
     components.retain(|c| c.u > 0.0);
     let straight_turn: f64 = rows.iter().filter(|s| is_straight(s)).map(|s| s.rear).sum();
     Some(Allowance {
@@ -154,21 +164,38 @@ fn let_through(mut components: Vec<Component>, scale: (f64, f64)) -> Vec<Compone
     components
 }
 
-/// Weighted fit of `m = y d + e S + tau A` with the two priors; `dm` gives `d`, with the mismatch
-/// as it is known, and `m` of a row; of the demand a share is let through, and the pair has this
-/// play, turns.
+/// What a fit of the rows takes for granted.
+#[derive(Clone, Copy)]
+struct With {
+    /// Share of the demand that is let through.
+    share: f64,
+    /// Play of the pair, turns.
+    play: f64,
+    /// Whether the difference between left and right tyres is fitted, or taken as declared.
+    tyres: bool,
+}
+
+/// The doubt that bends turns to opposite sides.
+const TYRES: usize = 4;
+
+/// Weighted fit of `m = y d + e S + tau A + b y d'` with the priors; `dm` gives `d`, with the
+/// mismatch as it is known, and `m` of a row; `d'` is what a standard uncertainty of the tyres
+/// changes of `d`, and `b` how many there are.
 fn solve(
     rows: &[&Segment],
     dm: &dyn Fn(&Segment) -> (f64, f64),
-    (share, play): (f64, f64),
+    with: With,
     prior: Beside,
 ) -> Option<Fit> {
-    let mut x: Vec<Vec<f64>> = rows.iter().map(|s| vec![dm(s).0, s.rear, s.traction]).collect();
+    let bent = |s: &Segment| with.share * (s.demanded[1 + TYRES] - s.demanded[0]);
+    let mut x: Vec<Vec<f64>> =
+        rows.iter().map(|s| vec![dm(s).0, s.rear, s.traction, bent(s)]).collect();
     let mut y: Vec<f64> = rows.iter().map(|s| dm(s).1).collect();
-    let mut sd: Vec<f64> = rows.iter().map(|s| row_sd(s, share, play)).collect();
-    let traction_u = TRACTION_PRIOR_U * share.max(LEAST_SHARE);
-    for (k, mean, u) in [(1, prior.mean, prior.u), (2, 0.0, traction_u)] {
-        let mut row = vec![0.0; 3];
+    let mut sd: Vec<f64> = rows.iter().map(|s| row_sd(s, with.share, with.play)).collect();
+    let traction_u = TRACTION_PRIOR_U * with.share.max(LEAST_SHARE);
+    let bent_u = if with.tyres { 1.0 } else { 1e-6 };
+    for (k, mean, u) in [(1, prior.mean, prior.u), (2, 0.0, traction_u), (3, 0.0, bent_u)] {
+        let mut row = vec![0.0; 4];
         row[k] = 1.0;
         x.push(row);
         y.push(mean);
@@ -189,7 +216,7 @@ fn row_sd(s: &Segment, share: f64, play: f64) -> f64 {
 }
 
 /// One component per named doubt: how far `y` moves when that number moves by its uncertainty.
-fn doubts(rows: &[&Segment], known: (f64, f64), with: (f64, f64), prior: Beside) -> Vec<Component> {
+fn doubts(rows: &[&Segment], known: (f64, f64), with: With, prior: Beside) -> Vec<Component> {
     let (real, y) = known;
     let mut components: Vec<Component> = Vec::new();
     let mut doubt = |name, dm: &dyn Fn(&Segment) -> (f64, f64), prior| {
@@ -197,7 +224,7 @@ fn doubts(rows: &[&Segment], known: (f64, f64), with: (f64, f64), prior: Beside)
         let moved = solve(rows, &whole, with, prior).map_or(0.0, |f| f.beta[0] - y);
         Component::gather(&mut components, name, moved);
     };
-    for (k, (_, name)) in DOUBTS.iter().enumerate() {
+    for (k, (_, name)) in DOUBTS.iter().enumerate().filter(|(k, _)| *k != TYRES) {
         doubt(name, &|s| (s.demanded[k + 1], s.counted), prior);
     }
     for (k, name) in MOVED_NAMES.iter().enumerate() {
@@ -266,6 +293,14 @@ fn mistaken(rows: &[&Segment], found: f64, beside: Beside) -> f64 {
     let (rear, demanded) =
         rows.iter().fold((0.0, 0.0), |sum, s| (sum.0 + s.rear, sum.1 + s.demanded[0]));
     beyond.max(0.0) * rear / demanded
+}
+
+/// How far the share settled from where it began, beyond the uncertainty there: then the rows fit
+/// a small share with much of a mismatch beside it as well as a large one that tyres or geometry
+/// bend, and which of the two, they do not tell.
+fn unsettled(first: &Fit, settled: f64) -> f64 {
+    let moved = (first.beta[0] - settled).abs();
+    (moved - first.covariance[0][0].sqrt()).max(0.0)
 }
 
 /// Noise of the curvature, the square that was taken off for it, and what was put back for the

@@ -122,14 +122,17 @@ impl Mismatch {
     /// In the turn the outputs should have parted by the demand `d` and the whole mismatch
     /// `M = seen (1 + f k)`, and parted by `C (1 + f)` less friction, `C = y (d + seen)`; so the
     /// friction in the turn is `f = (1/y - 1) / (1 - k seen / C)`, with `k` by how much faster the
-    /// straight was driven. A drag that this does not show for certain is a doubt only.
+    /// straight was driven. A drag that this does not show for certain, or from next to nothing
+    /// that is left to tell it, is a doubt only.
     pub fn undo_drag(&mut self, open: &OpenCenter, seen: f64, mm: f64) {
         let k = self.differential_mps / open.at_mps.max(0.5) * self.through_differential;
         let y = open.allowance.max(0.05);
         let parted = y * (open.demand + seen);
-        let left = if parted > 0.0 { (1.0 - k * seen / parted).max(LEAST_LEFT) } else { 1.0 };
+        let left = if parted > 0.0 { 1.0 - k * seen / parted } else { 1.0 };
+        let tells = left > LEAST_LEFT;
+        let left = left.max(LEAST_LEFT);
         let (friction, u) = ((1.0 / y - 1.0) / left, open.u / left);
-        let is_shown = friction > 2.0 * u;
+        let is_shown = tells && friction > 2.0 * u;
         let hidden_mm = mm * seen * k;
         let unsure = if is_shown { 0.4 * friction } else { friction.max(0.0) };
         if is_shown {

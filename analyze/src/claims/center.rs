@@ -276,14 +276,18 @@ fn first_outside<'a>(
     all.filter(|(_, _, e)| outside(e)).map(|(start, _, e)| (seconds(*start), e)).next()
 }
 
-/// True when the counted difference grew with the distance, beyond what play can explain.
+/// True when the counted difference grew with the distance, beyond what play can explain and what a
+/// pair within its limit lets through of the known mismatch: it sees one difference, and the limit
+/// is a share of that, whether a turn makes it or the tyres.
 fn drifts(drive: &Drive, p: &Engagement, a: &Allowance) -> bool {
-    let play = 2.0 * drive.vehicle.limits.backlash_turn;
+    let limits = &drive.vehicle.limits;
+    let play = 2.0 * limits.backlash_turn;
+    let share = limits.allowance_locked_max * drive.motions.prior.mean.abs() * p.rear_turn;
     let mut let_through = a.mismatch.clone();
     let_through.value *= p.rear_turn;
     let_through.components.iter_mut().for_each(|c| c.u *= p.rear_turn);
     let_through.components.push(Component::own("backlash", play / 12f64.sqrt()));
-    word(judge_estimate(&let_through, Bounds::within(play), 1)) == Verdict::Disproven
+    word(judge_estimate(&let_through, Bounds::within(play + share), 1)) == Verdict::Disproven
         && a.counted_range > play
 }
 

@@ -191,6 +191,11 @@ fn newer_format(text: &str) -> Result<(), Wrong> {
 }
 
 impl Trial {
+    /// Length of its stretch, in seconds; None where it has none.
+    pub fn seconds(&self) -> Option<f64> {
+        Some(self.end_s? - self.start_s?)
+    }
+
     fn check(&self, vehicle: &Vehicle) -> Result<(), Wrong> {
         let wrong = |what: &str, instead: &str| Err((what.to_string(), instead.to_string()));
         if vehicle.mode(&self.mode).is_none() {

@@ -166,6 +166,9 @@ fn judge(timeline: &Timeline, s: &Selection, periods: usize) -> FindingPeriod {
 const AGAIN: &str = "select it again while rolling at walking pace, and keep it requested until \
     the lamp is steady";
 
+const SHAFTS_TELL: &str = "drive circles both ways in this mode with both shafts measured, or turn \
+    one lifted wheel by hand";
+
 fn weigh(timeline: &Timeline, s: &Selection, periods: usize) -> Judged {
     let limit_s = timeline.table.limits.selection_s;
     let position = &timeline.table.rows[s.to.0].position;
@@ -216,12 +219,22 @@ fn within(timeline: &Timeline, s: &Selection) -> Judged {
     let engaged_s = s.request.earliest_s + s.total.as_ref().map_or(0.0, |t| t.high_s);
     let stretch = (engaged_s, s.left_s.unwrap_or(s.ended_s));
     let said = shafts(&timeline.seen, &timeline.table, s.to.0, s.agreed_from, stretch);
+    if said == Shafts::Silent && !s.untold.is_empty() {
+        let switches = s.untold.join("`, `");
+        return undecided(
+            "may-hang-in-transit",
+            format!(
+                "the row matched before the motor had stopped, and `{switches}` did not change, or \
+                 read wrongly before: a sleeve that hangs on its way may read the same"
+            ),
+            SHAFTS_TELL,
+        );
+    }
     if said == Shafts::Deny {
         return undecided(
             "shafts-contradict-switches",
             "the switches read the row, but the shafts show another mode".into(),
-            "drive circles both ways in this mode with both shafts measured, or turn one lifted \
-                wheel by hand",
+            SHAFTS_TELL,
         );
     }
     proven("inside-limit", "engaged within the limit".into())

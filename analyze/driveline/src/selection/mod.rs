@@ -133,6 +133,8 @@ pub struct Selections {
     candidate: Option<Candidate>,
     /// The row that was requested and reached before the present stand.
     asked_before: Option<usize>,
+    /// Row of the stand before, whether it was reached or not.
+    stood_before: Option<usize>,
     motor_on: Option<Moment>,
     powered: Option<bool>,
     keeper: Keeper,
@@ -160,6 +162,7 @@ impl Selections {
             stand: None,
             candidate: None,
             asked_before: None,
+            stood_before: None,
             motor_on: None,
             powered: None,
             keeper: Keeper::default(),
@@ -318,6 +321,7 @@ impl Selections {
         let before = Before {
             shown: self.table.shown(&self.scene.picture, None).ok().flatten(),
             asked: self.asked_before,
+            stood: self.stood_before,
         };
         let record = step.records.0;
         let stand = Stand::new(&self.table, row, before, request, &self.scene, record);
@@ -333,7 +337,7 @@ impl Selections {
         let Some(c) = self.candidate.take() else { return };
         self.end_stand(c.moment.first_s, c.row.map_or(End::NoRequest, End::Request));
         let Some(row) = c.row else { return };
-        let before = Before { shown: c.shown, asked: self.asked_before };
+        let before = Before { shown: c.shown, asked: self.asked_before, stood: self.stood_before };
         let request = Some(c.moment);
         let mut stand = Stand::new(&self.table, row, before, request, &c.scene, c.record);
         if let Some(on) = self.motor_on.filter(|on| on.first_s >= c.moment.earliest_s)
@@ -352,6 +356,7 @@ impl Selections {
             return;
         }
         let selection = stand.end(&self.table, at_s, why);
+        self.stood_before = Some(stand.row);
         self.asked_before =
             (stand.matched.is_some() && stand.left_s.is_none()).then_some(stand.row);
         self.keeper.stand(&self.table, &stand, selection, at_s);
@@ -377,7 +382,7 @@ impl Selections {
         } else {
             self.candidate = None;
             self.end_stand(step.moment.first_s, End::Power);
-            self.asked_before = None;
+            (self.asked_before, self.stood_before) = (None, None);
         }
     }
 

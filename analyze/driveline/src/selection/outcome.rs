@@ -127,6 +127,10 @@ pub struct Selection {
     pub rested_s: f64,
     /// True when the motor was still running as the row matched.
     pub ran_on: bool,
+    /// Position switches that alone tell the row from a sleeve that hangs on its way to it, and
+    /// that did not change or read wrongly before, though the row matched while the motor may still
+    /// have moved the sleeve.
+    pub untold: Vec<String>,
     /// From when the row no longer matched although it was still requested.
     pub left_s: Option<f64>,
     /// True when the row matched for less than half a second with the motor at rest.
@@ -196,6 +200,7 @@ impl Selection {
             total: stand.total().filter(|_| !stand.was_there()),
             rested_s: stand.rested_s,
             ran_on: stand.ran_on_s() > 0.0,
+            untold: table.listed(stand.untold_from_transit(table)),
             left_s: stand.left_s,
             touched: stand.touched,
             motor_part: stand.motor_part(),

@@ -36,8 +36,10 @@ pub(super) enum End {
 pub(super) struct Before {
     /// Row that the switches showed.
     pub shown: Option<usize>,
-    /// Row that was requested before.
+    /// Row that was requested before and matched to the end.
     pub asked: Option<usize>,
+    /// Row that was requested before, whether it ever matched or not.
+    pub stood: Option<usize>,
 }
 
 impl Before {
@@ -67,6 +69,10 @@ pub(super) struct Stand {
     match_parts: Option<Moment>,
     /// A position switch changed after the motor was energised.
     pub position_moved: bool,
+    /// Position switches that changed at all until the row matched.
+    changed: u32,
+    /// Position switches that read otherwise than the row that was requested before.
+    doubted: u32,
     pub left_s: Option<f64>,
     /// The row matched for a short while with the motor at rest.
     pub touched: bool,
@@ -122,6 +128,8 @@ impl Stand {
             matched: (fits == Some(true)).then(|| Moment::at(began_s)),
             match_parts: None,
             position_moved: false,
+            changed: 0,
+            doubted: before.stood.map_or(0, |k| table.rows[k].position.differing(&scene.picture)),
             left_s: None,
             touched: false,
             shown_other: None,
@@ -311,6 +319,12 @@ impl Stand {
     fn position(&mut self, table: &Table, step: &Step, scene: &Scene) {
         let code = table.rows[self.row].position;
         let cared = code.care >> step.switch & 1 == 1;
+        let from_unknown = matches!(step.action, Action::Settled { was: None, .. });
+        // Of two that change at once the first one told may make the row match.
+        let until_match = self.matched.is_none_or(|m| step.moment.first_s <= m.settled_s);
+        if until_match && !from_unknown {
+            self.changed |= 1 << step.switch;
+        }
         if let Action::Settled { was, level } = step.action {
             let on_request = self.motor_on.is_some() || !self.motor_is_seen(table);
             self.position_moved |= on_request && was.is_some_and(|w| w != level);
@@ -387,6 +401,21 @@ impl Stand {
         let done =
             self.motor_off.or(self.limit_change.filter(|_| self.limits_fit == Some(true)))?;
         Some(Latency::between(&self.request?, &done))
+    }
+
+    /// The motor was surely at rest when the row matched.
+    fn matched_at_rest(&self) -> bool {
+        let at = |m: Moment| self.motor_off.is_some_and(|off| off.latest_s <= m.first_s);
+        !self.motor_runs && self.matched.is_some_and(at)
+    }
+
+    /// Switches that alone say that the row is engaged and the sleeve no longer under way to it,
+    /// where these never changed, or read wrongly before, and the motor may still have moved the
+    /// sleeve.
+    pub fn untold_from_transit(&self, table: &Table) -> u32 {
+        let seen_to_arrive = self.matched_at_rest() || self.was_there();
+        let told_by = self.changed & !self.doubted;
+        if seen_to_arrive { 0 } else { table.untold_from_transit(self.row, told_by) }
     }
 
     /// How long the motor still ran after the row had matched, in seconds: a row can match in

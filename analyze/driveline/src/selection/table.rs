@@ -114,6 +114,8 @@ pub(super) struct Table {
     pub rows: Vec<Row>,
     pub limits: Limits,
     pub several_ranges: bool,
+    /// Codes of the position switches while a sleeve is under way.
+    transit: Vec<Code>,
     /// What lamps show while a selection is under way or the unit waits.
     pub under_way: Vec<(usize, Lamp)>,
     /// Length of the lamps' self-test after ignition, in seconds.
@@ -137,7 +139,9 @@ impl Table {
         };
         let lamp = |(name, show): (&String, &Lamp)| Some((place(&names, name)?, *show));
         let transit = &vehicle.transit;
+        let transit_code = |code| Code::new(&names, code);
         Table {
+            transit: transit.position_switches.iter().map(transit_code).collect(),
             under_way: transit
                 .lamps
                 .iter()
@@ -221,6 +225,20 @@ impl Table {
                 left.first().copied().map(Some).ok_or(())
             }
         }
+    }
+
+    /// Switches that alone tell a row from a sleeve that is still under way to it, where the ones
+    /// that `changed` did what they do then too and these did not change: if they stuck, the row
+    /// would read the same in transit. An empty set where the switches tell it.
+    pub fn untold_from_transit(&self, row: usize, changed: u32) -> u32 {
+        let row = &self.rows[row].position;
+        let untold = |transit: &Code| {
+            let both = row.care & transit.care;
+            let apart = both & (row.on ^ transit.on);
+            let explained = changed & both & !apart != 0 && changed & apart == 0;
+            if explained { apart } else { 0 }
+        };
+        self.transit.iter().map(untold).find(|set| *set != 0).unwrap_or(0)
     }
 
     /// Whether the interlocks let a selection of `row` pass.

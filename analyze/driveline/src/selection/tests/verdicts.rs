@@ -222,6 +222,51 @@ fn without_the_shafts_a_lying_switch_and_a_hanging_sleeve_look_alike() {
     assert_eq!(codes(Fault::Hangs("locked")), undecided);
 }
 
+/// On its way from full-time to locked the sleeve lets the front go for a moment. Where that switch
+/// sticks, a sleeve that hangs there reads as locked.
+#[test]
+fn a_row_that_matches_under_way_is_told_by_the_switch_that_transit_opens_or_by_the_shafts() {
+    let judge = |sticks: bool, motor_off_s: f64, shown: Option<Coupling>| {
+        let mut script = Script::standing_in(wagon(), "full-time", 90.0);
+        script.ask(10.0, "locked").motor(10.1, motor_off_s, "locked").go(12.0, 2.0, 0.0, 1);
+        script.set(10.5, "position-front", false).set(10.5, "position-lock", true);
+        script.set(10.9, "position-front", true);
+        if sticks {
+            script.stick("position-front");
+        }
+        let mut timeline = script.run();
+        let seen = |coupling| seen(30.0, 80.0, coupling, "high");
+        timeline.hear(shown.map(seen).into_iter().collect());
+        let done = timeline.selection_completes_by_mode().swap_remove(2);
+        (done.word, done.code, done.reason)
+    };
+    let (word, code, reason) = judge(true, 10.95, None);
+    assert_eq!((word, code), (Word::Undecided, "may-hang-in-transit"));
+    assert!(reason.contains("`position-front` did not change"), "{reason}");
+    assert_eq!(judge(false, 10.95, None).0, Word::Proven, "it was seen to open and close");
+    assert_eq!(judge(true, 10.45, None).0, Word::Proven, "no motor moves the sleeve any more");
+    assert_eq!(judge(true, 10.95, Some(Coupling::Locked)).0, Word::Proven);
+    let denied = judge(true, 10.95, Some(Coupling::Differential));
+    assert_eq!(denied.1, "shafts-contradict-switches");
+}
+
+/// A switch that reads the row before wrongly may read transit wrongly too, and so look as if the
+/// sleeve had arrived.
+#[test]
+fn a_switch_that_read_wrongly_before_does_not_tell_a_row_from_transit() {
+    let judge = |reads_full_time: bool| {
+        let mut script = Script::standing_in(wagon(), "full-time", 90.0);
+        script.set(1.0, "position-front", reads_full_time).go(12.0, 2.0, 0.0, 1);
+        script.ask(10.0, "locked").motor(10.1, 10.95, "locked");
+        script.set(10.5, "position-front", !reads_full_time).set(10.5, "position-lock", true);
+        script.set(10.9, "position-front", true);
+        let done = script.run().selection_completes_by_mode().swap_remove(2);
+        (done.word, done.code)
+    };
+    assert_eq!(judge(false), (Word::Undecided, "may-hang-in-transit"));
+    assert_eq!(judge(true).0, Word::Proven);
+}
+
 #[test]
 fn with_the_shafts_they_are_told_apart() {
     let codes = |fault| {
