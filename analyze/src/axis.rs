@@ -48,6 +48,9 @@ pub enum Heard<'a> {
     },
 }
 
+/// 63 bits of nanoseconds, in microseconds.
+const FARTHEST_US: f64 = 9.2e15;
+
 impl Axis {
     /// The axis of a surveyed capture.
     pub fn new(survey: &Survey) -> Self {
@@ -66,9 +69,15 @@ impl Axis {
         }
     }
 
-    /// An arrival on the axis, microseconds.
+    /// An arrival on the axis, microseconds. A capture that somebody made may claim any times.
     pub fn arrival_us(&self, boot_ns: i64) -> i64 {
-        (boot_ns - self.zero_ns) / 1_000
+        boot_ns.saturating_sub(self.zero_ns) / 1_000
+    }
+
+    /// A time of the host on the axis, microseconds; no farther off than an arrival can be, so that
+    /// the difference of two always has room.
+    fn host_us(&self, host_s: f64) -> i64 {
+        (host_s * 1e6).round().clamp(-FARTHEST_US, FARTHEST_US) as i64 - self.zero_ns / 1_000
     }
 
     /// Places a board sentence; None for one received before.
@@ -77,8 +86,7 @@ impl Axis {
         let Some(Some(map)) = self.maps.get(placed.epoch) else {
             return Some((placed.seen, self.arrival_us(boot_ns)));
         };
-        let host_s = map.host(placed.tick_us as f64 * 1e-6);
-        Some((placed.seen, (host_s * 1e6).round() as i64 - self.zero_ns / 1_000))
+        Some((placed.seen, self.host_us(map.host(placed.tick_us as f64 * 1e-6))))
     }
 
     /// When a frame was on the bus: by the kernel's receive time, which is what its record's
@@ -91,7 +99,7 @@ impl Axis {
             return arrival_us;
         };
         let host_s = map.host(track.push(ms, boot_ns / 1_000_000) as f64 * 1e-3);
-        (host_s * 1e6).round() as i64 - self.zero_ns / 1_000
+        self.host_us(host_s)
     }
 
     /// One pass over the board's sentences and all frames: `each(axis in us, record, event)`.
@@ -136,5 +144,22 @@ fn event(says: &Says) -> Heard<'_> {
             counts: c.channels.map(|ch| Count { count: ch.count, age_us: ch.age_us }),
         },
         other => Heard::Says(other),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Found by feeding the analysis random captures.
+    #[test]
+    fn times_as_far_apart_as_a_capture_can_claim_have_a_place_each() {
+        let survey = Survey { span_ns: Some((i64::MIN, i64::MAX)), ..Survey::default() };
+        assert!(survey.duration_s().is_some_and(|s| s > 9e9));
+        let axis = Axis::new(&survey);
+        let [first, last] = [i64::MIN, i64::MAX].map(|boot_ns| axis.arrival_us(boot_ns));
+        assert!(first < last && last.checked_sub(first).is_some());
+        let [first, last] = [-1e300, 1e300].map(|host_s| axis.host_us(host_s));
+        assert!(first < last && last.checked_sub(first).is_some());
     }
 }

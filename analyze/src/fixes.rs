@@ -42,7 +42,8 @@ struct Taken {
 impl Fixes {
     /// Takes a reading of any source.
     pub fn take(&mut self, reading: &Reading) {
-        let since_ns = reading.boot_ns - *self.first_ns.get_or_insert(reading.boot_ns);
+        let since_ns =
+            reading.boot_ns.saturating_sub(*self.first_ns.get_or_insert(reading.boot_ns));
         let arrival_s = (since_ns / 1_000) as f64 * 1e-6;
         let Value::Gnss(sentence) = &reading.value else { return };
         let (speed, course, time) = match sentence {
@@ -86,7 +87,7 @@ impl Fixes {
 
     /// The fixes as a course, by seconds since `zero_ns`.
     pub fn course(self, zero_ns: i64) -> Course {
-        let before_s = (zero_ns - self.first_ns.unwrap_or(zero_ns)) as f64 * 1e-9;
+        let before_s = zero_ns.saturating_sub(self.first_ns.unwrap_or(zero_ns)) as f64 * 1e-9;
         let maps: Vec<_> = self.clocks.iter().map(Envelope::fit).collect();
         let mut heaped_s = f64::NEG_INFINITY;
         let mut course = Course::default();

@@ -100,10 +100,10 @@ pub fn tried<S: Storage>(
     Ok(Tries { sha256, tried: (0..sheet.trials.len()).map(one).collect() })
 }
 
-/// A sensor may be blind at the speed of a hand: that it gave nothing says nothing where the slowest
-/// turn that it did count in any trial was quicker than what turned meanwhile, or where it never
-/// counted one. It surely is blind, and nothing that it counted is used, where the very flange that
-/// it watches was turned, something else turned with that, and it gave nothing.
+/// A sensor may be blind at the speed of a hand: that it gave nothing says nothing where the
+/// slowest turn that it did count in any trial was quicker than what turned meanwhile, or where it
+/// never counted one. It surely is blind, and nothing that it counted is used, where the very
+/// flange that it watches was turned, something else turned with that, and it gave nothing.
 fn forget_blind(
     trials: &[Trial],
     counted: &mut [HandCounts],

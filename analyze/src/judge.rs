@@ -45,7 +45,7 @@ pub fn result_of<S: Storage>(
             format: drive.vehicle.format,
         },
         sources: drive.survey.source_infos(),
-        duration_s: drive.survey.span_ns.map(|(a, b)| (b - a) as f64 * 1e-9),
+        duration_s: drive.survey.duration_s(),
         distance_m: drive.motions.distance_m,
         modes: drive.switching.spans.clone(),
         selections: drive.switching.selections.clone(),

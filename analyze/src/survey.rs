@@ -120,6 +120,12 @@ fn records_and_readings<S: Storage>(
 }
 
 impl Survey {
+    /// From the first record to the last, in seconds; None where there is none. A capture that
+    /// somebody made may claim any times.
+    pub fn duration_s(&self) -> Option<f64> {
+        self.span_ns.map(|(first, last)| last.saturating_sub(first) as f64 * 1e-9)
+    }
+
     /// Reads the whole capture once.
     pub fn of<S: Storage>(reader: &mut CaptureReader<S>) -> Result<Survey, ReadError> {
         let mut survey = Survey::default();

@@ -89,7 +89,7 @@ fn recorded(capture: &Path) -> Result<(Recording, Option<String>), Error> {
     let recording = Recording {
         id: reader.recording().map_or(String::new(), |id| id.to_string()),
         started_wall_ns: survey.first_stamp.map(|s| s.wall_ns),
-        duration_s: survey.span_ns.map(|(a, b)| (b - a) as f64 * 1e-9),
+        duration_s: survey.duration_s(),
         records: survey.records,
         closed: survey.closed,
         holes: survey.holes.clone(),

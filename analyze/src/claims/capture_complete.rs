@@ -224,7 +224,7 @@ fn shown(drive: &Drive, source: &Source) -> Period {
     if source.board {
         estimates.insert(0, count("missing", totals.lost + totals.dropped_by_board));
     }
-    let length_s = drive.survey.span_ns.map_or(0.0, |(a, b)| (b - a) as f64 * 1e-9);
+    let length_s = drive.survey.duration_s().unwrap_or(0.0);
     Period {
         start_s: 0.0,
         end_s: length_s,

@@ -69,17 +69,18 @@ const DRIVES: [(u64, &str); 47] = [
 ];
 
 /// The same of vehicles that were turned by hand.
-const HANDS: [(u64, &str); 6] = [
+const HANDS: [(u64, &str); 7] = [
     (189, "a held wheel was pushed to and fro through its play, and nothing felt was written"),
     (372, "a tooth trembled before its sensor while its part was held"),
     (398, "half a lock crept by less than play under a torque wrench, and was called a lock"),
     (508, "the rear output's sensor was blind at the speed of a hand, and was said to stand"),
     (534, "half a lock crept farther than play, and was felt as held"),
     (30298, "a sensor that had counted a quick wheel was blind to a flange, and was said to stand"),
+    (31333, "a sleeve hung on its way, and the switch that tells it was wired wrongly for a row"),
 ];
 
 /// The same of vehicles that were watched through their bus.
-const BUS: [(u64, &str); 10] = [
+const BUS: [(u64, &str); 12] = [
     (5527, "a sleeve hung on its way, and the switch that tells it stuck"),
     (10521, "tyres bent two circles to opposite sides, and that was taken for a mismatch"),
     (20023, "a sleeve hung on its way, and the switch that tells it stuck"),
@@ -88,6 +89,8 @@ const BUS: [(u64, &str); 10] = [
     (5455, "the scales of front and rear unit differed, and that read as a lock that drifts"),
     (5466, "the scales of front and rear unit differed, and that read as a lock that drifts"),
     (5944, "wheels fell under their unit's floor in a slow circle, and outputs seemed to differ"),
+    (31346, "a mode that stayed locked was taken for a center that drags, and tyres for double"),
+    (31602, "a center that drags at speed hid a mismatch from which next to nothing could be told"),
     (20241, "a vehicle that crept under its units' floor was said to rest while its sleeve waited"),
     (20475, "a vehicle that crept under its units' floor was said to rest while its sleeve waited"),
 ];

@@ -274,8 +274,8 @@ fn bent(right_over_left: f64) -> Estimate {
 }
 
 /// Tyres of a differing size bend turns to opposite sides: rows that contradict each other for it
-/// are not blamed on a scale, with a share of nearly nothing. 0.7 % is more than twice the 0.3 % that
-/// tyres may differ by.
+/// are not blamed on a scale, with a share of nearly nothing. 0.7 % is more than twice the 0.3 %
+/// that tyres may differ by.
 #[test]
 fn turns_that_a_tyre_bends_to_opposite_sides_still_show_an_open_differential() {
     for right_over_left in [0.997, 1.003, 1.005, 1.007] {
@@ -284,8 +284,8 @@ fn turns_that_a_tyre_bends_to_opposite_sides_still_show_an_open_differential() {
     }
 }
 
-/// Far out in what tyres may differ by, the rows fit a small share beside a scale better than a large
-/// one; but as they did not at first, both stay open.
+/// Far out in what tyres may differ by, the rows fit a small share beside a scale better than a
+/// large one; but as they did not at first, both stay open.
 #[test]
 fn rows_that_fit_two_shares_leave_both_open() {
     for right_over_left in [0.993, 1.011] {
