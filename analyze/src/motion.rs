@@ -366,8 +366,8 @@ fn prior(setup: &Setup, front_rear: &Mismatch) -> MismatchPrior {
     }
     let found = mean - (setup.declared_ratio() - 1.0);
     let of_scale = scale_u.powi(2) / (scale_u.powi(2) + UNSEEN_MISMATCH_U.powi(2));
-    let left = scale_u * UNSEEN_MISMATCH_U / scale_u.hypot(UNSEEN_MISMATCH_U);
-    let left = left.hypot(of_scale * u);
+    let shared_u = scale_u * UNSEEN_MISMATCH_U / scale_u.hypot(UNSEEN_MISMATCH_U);
+    let left = shared_u.hypot(of_scale * u);
     MismatchPrior { mean, u, scale: (of_scale * found, left) }
 }
 

@@ -9,7 +9,7 @@
 //! right tyres bends turns to opposite sides: it is fitted too, within what is known of it, or rows
 //! that contradict each other would be blamed on the mismatch.
 
-use crate::demand::{CurvatureSource, DOUBTS};
+use crate::demand::{CurvatureSource, DOUBTS, Doubt};
 use crate::free_front::against_free_front;
 use crate::quantity::{Component, Estimate};
 use crate::segment::{Phases, Segment, by_manoeuvre, is_straight, side};
@@ -109,15 +109,15 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     let declared = |s: &Segment| (s.demanded[0] + real * s.rear, s.counted);
     // Play cannot have moved the sum by more than the sum moved.
     let play = backlash_turn.min(counted_range);
-    let (mut share, mut beside) = (1.0, prior.beside(1.0));
-    let first = solve(&rows, &declared, With { share, play, tyres: true }, beside)?;
+    let mut with = With { share: 1.0, play, tyres: true };
+    let mut beside = prior.beside(with.share);
+    let mut base = solve(&rows, &declared, with, beside)?;
+    let began = (base.beta[0], base.covariance[0][0].sqrt());
     for _ in 0..SETTLING_FITS {
-        let with = With { share, play, tyres: true };
-        share = solve(&rows, &declared, with, beside)?.beta[0].clamp(0.0, 1.0);
-        beside = prior.beside(share);
+        with.share = base.beta[0].clamp(0.0, 1.0);
+        beside = prior.beside(with.share);
+        base = solve(&rows, &declared, with, beside)?;
     }
-    let with = With { share, play, tyres: true };
-    let base = solve(&rows, &declared, with, beside)?;
     let even = With { tyres: false, ..with };
     let by_rows = solve(&rows, &declared, even, beside)?.covariance[0][0];
     let exact = With { play: 0.0, ..even };
@@ -136,7 +136,7 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     components.extend(doubts(&rows, (real, y), with, beside));
     components.push(Component::shared("wheel slip", wheel_slip(&rows, y, mu)));
     components.push(Component::own("course", curvature_noise(&rows, y, demanded_turn)));
-    let mistaken = mistaken(&rows, base.beta[1], beside).hypot(unsettled(&first, y));
+    let mistaken = mistaken(&rows, base.beta[1], beside).hypot(unsettled(began, y));
     components.push(Component::shared("mistaken mismatch", mistaken));
     components.retain(|c| c.u > 0.0);
     let straight_turn: f64 = rows.iter().filter(|s| is_straight(s)).map(|s| s.rear).sum();
@@ -175,8 +175,9 @@ struct With {
     tyres: bool,
 }
 
-/// The doubt that bends turns to opposite sides.
+/// Number of the doubt that bends turns to opposite sides.
 const TYRES: usize = 4;
+const _: () = assert!(matches!(DOUBTS[TYRES].0, Doubt::LeftRight));
 
 /// Weighted fit of `m = y d + e S + tau A + b y d'` with the priors; `dm` gives `d`, with the
 /// mismatch as it is known, and `m` of a row; `d'` is what a standard uncertainty of the tyres
@@ -295,12 +296,11 @@ fn mistaken(rows: &[&Segment], found: f64, beside: Beside) -> f64 {
     beyond.max(0.0) * rear / demanded
 }
 
-/// How far the share settled from where it began, beyond the uncertainty there: then the rows fit
-/// a small share with much of a mismatch beside it as well as a large one that tyres or geometry
-/// bend, and which of the two, they do not tell.
-fn unsettled(first: &Fit, settled: f64) -> f64 {
-    let moved = (first.beta[0] - settled).abs();
-    (moved - first.covariance[0][0].sqrt()).max(0.0)
+/// How far the share settled from where it began, beyond the uncertainty `u` there: then the rows
+/// fit a small share with much of a mismatch beside it as well as a large one that tyres or
+/// geometry bend, and which of the two, they do not tell.
+fn unsettled((began, u): (f64, f64), settled: f64) -> f64 {
+    ((began - settled).abs() - u).max(0.0)
 }
 
 /// Noise of the curvature, the square that was taken off for it, and what was put back for the

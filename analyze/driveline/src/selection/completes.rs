@@ -219,12 +219,12 @@ fn within(timeline: &Timeline, s: &Selection) -> Judged {
     let engaged_s = s.request.earliest_s + s.total.as_ref().map_or(0.0, |t| t.high_s);
     let stretch = (engaged_s, s.left_s.unwrap_or(s.ended_s));
     let said = shafts(&timeline.seen, &timeline.table, s.to.0, s.agreed_from, stretch);
-    if said == Shafts::Silent && !s.untold.is_empty() {
-        let switches = s.untold.join("`, `");
+    if said == Shafts::Silent && s.untold != 0 {
+        let switches = timeline.table.names_of(s.untold);
         return undecided(
             "may-hang-in-transit",
             format!(
-                "the row matched before the motor had stopped, and `{switches}` did not change, or \
+                "the row matched before the motor had stopped, and {switches} did not change, or \
                  read wrongly before: a sleeve that hangs on its way may read the same"
             ),
             SHAFTS_TELL,

@@ -127,10 +127,6 @@ pub struct Selection {
     pub rested_s: f64,
     /// True when the motor was still running as the row matched.
     pub ran_on: bool,
-    /// Position switches that alone tell the row from a sleeve that hangs on its way to it, and
-    /// that did not change or read wrongly before, though the row matched while the motor may still
-    /// have moved the sleeve.
-    pub untold: Vec<String>,
     /// From when the row no longer matched although it was still requested.
     pub left_s: Option<f64>,
     /// True when the row matched for less than half a second with the motor at rest.
@@ -159,6 +155,8 @@ pub struct Selection {
     /// First and last raw record of it.
     pub records: (u64, u64),
     pub(super) agreed_from: Option<usize>,
+    /// See [`Stand::untold_from_transit`].
+    pub(super) untold: u32,
 }
 
 /// How the time of a selection stands to the limit.
@@ -200,7 +198,6 @@ impl Selection {
             total: stand.total().filter(|_| !stand.was_there()),
             rested_s: stand.rested_s,
             ran_on: stand.ran_on_s() > 0.0,
-            untold: table.listed(stand.untold_from_transit(table)),
             left_s: stand.left_s,
             touched: stand.touched,
             motor_part: stand.motor_part(),
@@ -215,6 +212,7 @@ impl Selection {
             timeliness,
             records: stand.records,
             agreed_from: stand.before.agreed(),
+            untold: stand.untold_from_transit(table),
         }
     }
 
