@@ -46,14 +46,14 @@ pub struct FrameSocket {
 /// Listens to the interface `name`; see [`super::Buses::open`].
 pub fn open(name: &str, filters: &[Filter]) -> Result<OpenedBus, OpenError> {
     let seat = link::find(name)?;
-    let listening = listen(name, filters);
+    let listening = listen(&seat, filters);
     let (fd, notes) = listening.map_err(|e| classify(name, &e))?;
     let bus = FrameSocket::new(fd, Some(seat));
     Ok(OpenedBus { bus: Box::new(bus), name: name.into(), notes })
 }
 
-fn listen(name: &str, filters: &[Filter]) -> io::Result<(OwnedFd, Vec<String>)> {
-    let socket = CanFdSocket::open(name)?;
+fn listen(seat: &Named, filters: &[Filter]) -> io::Result<(OwnedFd, Vec<String>)> {
+    let socket = CanFdSocket::open_iface(seat.index())?;
     socket.set_error_filter_accept_all()?;
     if !filters.is_empty() {
         let words = filters.iter().map(Filter::words);

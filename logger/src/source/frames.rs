@@ -5,7 +5,7 @@
 //! the link is also asked how it is. A link that goes down and up again goes on with the same
 //! socket; an interface that goes away is opened anew, because its socket stays deaf for ever.
 
-use super::{Ended, LOOK_EVERY, Source};
+use super::{BUS_PAUSE, Ended, LOOK_EVERY, Source};
 use crate::bus::{Arrival, Bus, Controller, Link, OpenedBus, What, listen_only_cure};
 use crate::port::OpenError;
 use crate::settings::seconds;
@@ -159,8 +159,9 @@ impl<'a> Frames<'a> {
 
     /// Asks how the interface is; `Some` if it is gone.
     fn look(&mut self) -> Option<Ended> {
-        self.next_look = Instant::now() + LOOK_EVERY;
         let link = self.bus.link();
+        // What is waited for is looked for as often as an interface that is not there.
+        self.next_look = Instant::now() + if link.up { LOOK_EVERY } else { BUS_PAUSE };
         if !link.present {
             return Some(self.gone("the interface is gone"));
         }

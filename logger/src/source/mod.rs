@@ -28,8 +28,8 @@ mod line;
 
 /// Pause before the first and between later attempts to find a lost device.
 const SEARCH_PAUSE: (Duration, Duration) = (Duration::from_millis(100), Duration::from_secs(2));
-/// The longest pause for an interface: asking for one costs next to nothing, and disturbs nobody.
-const BUS_PAUSE_MAX: Duration = Duration::from_millis(400);
+/// Pause for an interface: asking for one costs next to nothing, and disturbs nobody.
+const BUS_PAUSE: Duration = Duration::from_millis(100);
 /// How often silence is checked for.
 const LOOK_EVERY: Duration = Duration::from_millis(250);
 
@@ -209,7 +209,7 @@ impl Source {
     /// Looks for the device with growing pauses until it is there; `None` when stopped meanwhile.
     async fn find(self: &Arc<Self>, pause: &mut Duration) -> Option<Door> {
         let is_bus = self.settings.kind == SourceKind::Can;
-        let most = if is_bus { BUS_PAUSE_MAX } else { SEARCH_PAUSE.1 };
+        let most = if is_bus { BUS_PAUSE } else { SEARCH_PAUSE.1 };
         loop {
             let attempt = async {
                 sleep(*pause).await;
