@@ -37,10 +37,11 @@ fn allowed(expression: &str) -> bool {
     parts.map(|p| p.trim().trim_matches(['(', ')'])).all(|p| p.split(" OR ").any(one))
 }
 
-/// Every package of the build, as cargo knows it without a network.
+/// Every package of the lock file. Of those for other systems than this one a build brings
+/// nothing: cargo fetches them here once, for their licences are asked too.
 fn packages() -> Vec<(String, String)> {
     let mut cargo = Command::new(env!("CARGO"));
-    cargo.args(["metadata", "--offline", "--locked", "--format-version", "1"]);
+    cargo.args(["metadata", "--locked", "--format-version", "1"]);
     let output = cargo.current_dir(top()).output().expect("cargo runs");
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     let all: Value = serde_json::from_slice(&output.stdout).expect("cargo writes JSON");
