@@ -9,7 +9,7 @@
 //! right tyres bends turns to opposite sides: it is fitted too, within what is known of it, or rows
 //! that contradict each other would be blamed on the mismatch.
 
-use crate::demand::{CurvatureSource, DOUBTS, Doubt};
+use crate::demand::{CurvatureSource, DOUBTS, Demanded, Doubt};
 use crate::free_front::against_free_front;
 use crate::quantity::{Component, Estimate};
 use crate::segment::{Phases, Segment, by_manoeuvre, is_straight, side};
@@ -44,14 +44,13 @@ impl MismatchPrior {
 
     /// How far what is let through may be from this share of the mismatch: all of the scale stays.
     fn beside(&self, share: f64) -> Beside {
-        let scale_u = (1.0 - share) * self.scale.1;
-        let u = (self.u * share.max(LEAST_SHARE)).hypot(scale_u);
-        Beside { mean: self.scale.0, u, scale_u }
+        let u = (self.u * share.max(LEAST_SHARE)).hypot((1.0 - share) * self.scale.1);
+        Beside { mean: self.scale.0, u, scale_u: self.scale.1 }
     }
 }
 
-/// What the sum of `S` lets expect beside the share of the mismatch: mean, standard uncertainty,
-/// and what of it is the scale.
+/// What the sum of `S` lets expect beside the share of the mismatch: mean and standard uncertainty;
+/// and that of the scale.
 #[derive(Clone, Copy)]
 struct Beside {
     mean: f64,
@@ -140,26 +139,30 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     components.push(Component::shared("mistaken mismatch", mistaken));
     components.retain(|c| c.u > 0.0);
     let straight_turn: f64 = rows.iter().filter(|s| is_straight(s)).map(|s| s.rear).sum();
+    let allowance = Estimate { name: "allowance".into(), value: y, unit: "1".into(), components };
+    // How much of the mismatch is let through is known no better than the share that is.
+    let by_scale = allowance.components.iter().find(|c| c.name == "signal scale");
+    let scale_u = prior.scale.1.hypot(real * by_scale.map_or(0.0, |c| c.u));
     Some(Allowance {
-        allowance: Estimate { name: "allowance".into(), value: y, unit: "1".into(), components },
+        allowance,
         mismatch: Estimate {
             name: "mismatch let through".into(),
             value: mu,
             unit: "1".into(),
-            components: let_through(own(mu_u), prior.scale),
+            components: let_through(own(mu_u), prior.scale.0.hypot(scale_u)),
         },
         demanded_turn,
         straight_turn,
         counted_range,
         against_free_front: against_free_front(&rows, prior.mean),
-        manoeuvres: manoeuvres(&rows, mu, mu_u.hypot(prior.scale.1), play),
+        manoeuvres: manoeuvres(&rows, mu, mu_u.hypot(scale_u), play),
     })
 }
 
 /// Components of what was let through with the distance. Units whose scales differ read so too, and
 /// how much of a mean that is, is hardly known.
-fn let_through(mut components: Vec<Component>, scale: (f64, f64)) -> Vec<Component> {
-    components.push(Component::shared("signal scale", scale.0.hypot(scale.1)));
+fn let_through(mut components: Vec<Component>, scale: f64) -> Vec<Component> {
+    components.push(Component::shared("signal scale", scale));
     components.retain(|c| c.u > 0.0);
     components
 }
@@ -233,7 +236,9 @@ fn doubts(rows: &[&Segment], known: (f64, f64), with: With, prior: Beside) -> Ve
             doubt(name, &|s| (s.demanded[0], s.counted + s.sent.difference[k]), prior);
         }
     }
-    let scaled = Beside { mean: prior.mean + prior.scale_u, ..prior };
+    // What is scale is no mismatch: the one grows by what the other loses, and of both stays what
+    // is not let through. A share that no pair has shows that they were taken apart wrongly.
+    let scaled = Beside { mean: prior.mean + (1.0 - y) * prior.scale_u, ..prior };
     doubt("signal scale", &|s| (s.demanded[0], s.counted), scaled);
     components
 }
@@ -352,12 +357,23 @@ fn sharpen(segments: &[Segment]) -> Vec<Segment> {
         if missing == 0.0 {
             continue;
         }
+        let total = demanded(turn);
         for end in [first, out.len() - 1] {
-            let factor = 1.0 + missing / out[end].demanded[0].max(1e-9);
-            out[end].demanded.iter_mut().for_each(|d| *d *= factor);
+            // What is moved by a doubt misses as much of itself.
+            let share = missing / total[0].max(1e-9);
+            out[end].demanded.iter_mut().zip(total).for_each(|(d, total)| *d += share * total);
         }
     }
     out
+}
+
+/// Demanded turn part of several segments, as declared and with each doubt moved.
+fn demanded(segments: &[&Segment]) -> Demanded {
+    let mut sum = [0.0; 1 + DOUBTS.len()];
+    for s in segments {
+        sum.iter_mut().zip(s.demanded).for_each(|(a, b)| *a += b);
+    }
+    sum
 }
 
 /// Rocking cannot have moved the sum by more than the sum moved.
@@ -393,10 +409,7 @@ fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64,
             let value = (m - mu * rear) / d;
             let open = group.iter().map(|s| s.open.sum()).fold(Phases::default(), |a, b| a + b);
             let counting = (open.front + open.rear).sqrt();
-            let variants = group.iter().fold([0.0; 1 + DOUBTS.len()], |mut sum, s| {
-                sum.iter_mut().zip(s.demanded).for_each(|(a, b)| *a += b);
-                sum
-            });
+            let variants = demanded(group);
             let doubt = variants[1..].iter().map(|v| (d / v - 1.0).powi(2)).sum::<f64>().sqrt();
             let mut sent = Opens::default();
             group.iter().for_each(|s| sent.add(&s.sent));

@@ -19,6 +19,7 @@ mod quantities;
 mod rates;
 mod shaft_order;
 mod teeth;
+mod told_apart;
 mod tyre_sizes;
 mod vehicle_files;
 mod vehicle_fit;
