@@ -8,8 +8,8 @@ use crate::result::RecordRange;
 use crate::series::Series;
 use wheelwitness_capture::read::{CaptureReader, ReadError};
 use wheelwitness_capture::storage::Storage;
-use wheelwitness_driveline::agreement::{Agreement, AgreementFold};
-use wheelwitness_driveline::allowance::{MismatchPrior, fit};
+use wheelwitness_driveline::agreement::{Agreement, AgreementFold, CountedTwice};
+use wheelwitness_driveline::allowance::{Allowance, MismatchPrior, fit};
 use wheelwitness_driveline::course::Course;
 use wheelwitness_driveline::demand::{Motion, Prefer, Setup};
 use wheelwitness_driveline::fastest::{Fastest, FastestFold};
@@ -57,6 +57,8 @@ pub struct Period {
     pub input_silent_steps: u32,
     /// How far the outputs surely went apart at once, beyond what a lock may let through, turns.
     pub parted_turn: f64,
+    /// By how much the shafts were surely counted otherwise than their wheels, turns.
+    pub miscounted_turn: f64,
     /// Rear output turns in all.
     pub rear_turn: f64,
     /// Front output turns in all.
@@ -75,6 +77,13 @@ impl Period {
     /// An output's sensor failed: it was silent for longer than an odd start from rest explains.
     pub fn was_silent(&self) -> bool {
         self.silent_steps >= SILENT_STEPS
+    }
+
+    /// Its allowance, with what wheels say against the counts of the shafts as a doubt.
+    pub fn allowance(&self, backlash_turn: f64, prior: MismatchPrior) -> Option<Allowance> {
+        let mut found = fit(&self.segments, backlash_turn, prior)?;
+        found.doubt_counts(self.miscounted_turn);
+        Some(found)
     }
 }
 
@@ -123,7 +132,7 @@ struct Folds<'a> {
     engaged: &'a [Engaged],
     by_hand: &'a [(i64, i64)],
     next: usize,
-    current: Option<(Period, PeriodFold)>,
+    current: Option<(Period, PeriodFold, CountedTwice)>,
     agreement: [AgreementFold; 2],
     places: Option<PlacesFold>,
     mismatch: [MismatchFold; 3],
@@ -252,20 +261,23 @@ impl Folds<'_> {
         let range = self.range(&self.vehicle.modes[engaged.mode].range);
         let per_turn = self.setup.metres_per_turn();
         let locked_max = self.vehicle.limits.allowance_locked_max;
-        let (period, fold) = self.current.get_or_insert_with(|| {
+        let (period, fold, twice) = self.current.get_or_insert_with(|| {
             let period = Period {
                 engaged,
                 segments: Vec::new(),
                 silent_steps: 0,
                 input_silent_steps: 0,
                 parted_turn: 0.0,
+                miscounted_turn: 0.0,
                 rear_turn: 0.0,
                 front_turn: 0.0,
                 input_turn: Some(0.0),
                 records: RecordRange { first: m.records.0, last: m.records.1 },
             };
-            (period, PeriodFold::new(range, per_turn, locked_max))
+            let fold = PeriodFold::new(range, per_turn, locked_max);
+            (period, fold, CountedTwice::default())
         });
+        twice.push(step, self.setup);
         period.rear_turn += m.rear.turns;
         period.front_turn += m.front.turns;
         period.input_turn = period.input_turn.zip(m.input).map(|(sum, i)| sum + i.turns / range);
@@ -295,7 +307,8 @@ impl Folds<'_> {
     }
 
     fn close(&mut self) {
-        if let Some((mut period, fold)) = self.current.take() {
+        if let Some((mut period, fold, twice)) = self.current.take() {
+            period.miscounted_turn = twice.finish();
             period.silent_steps = fold.silent_steps;
             period.input_silent_steps = fold.input_silent_steps;
             period.parted_turn = fold.parted.most;
@@ -384,7 +397,7 @@ fn open_center(vehicle: &Vehicle, setup: &Setup, out: &Motions) -> OpenCenter {
     let open =
         out.periods.iter().filter(|p| coupling(vehicle, p.engaged.mode) == Coupling::Differential);
     let fits =
-        open.filter_map(|p| Some((fit(&p.segments, vehicle.limits.backlash_turn, out.prior)?, p)));
+        open.filter_map(|p| Some((p.allowance(vehicle.limits.backlash_turn, out.prior)?, p)));
     let locked_max = vehicle.limits.allowance_locked_max;
     let parts = |a: &Estimate| a.value - 2.0 * a.u() > locked_max;
     let best = fits

@@ -1,7 +1,7 @@
 //! The shafts as a witness of the mode: which couplings fit what they did.
 
 use crate::motion::{Motions, Period};
-use wheelwitness_driveline::allowance::{MismatchPrior, fit, front_share};
+use wheelwitness_driveline::allowance::{Manoeuvre, MismatchPrior, front_share};
 use wheelwitness_driveline::quantity::Estimate;
 use wheelwitness_driveline::segment::Segment;
 use wheelwitness_driveline::selection::CouplingSeen;
@@ -26,8 +26,8 @@ fn in_period(vehicle: &Vehicle, period: &Period, prior: MismatchPrior) -> Vec<Co
     };
     let backlash = vehicle.limits.backlash_turn;
     let mut all = Vec::new();
-    if let Some(found) = fit(&period.segments, backlash, prior) {
-        for (start_us, end_us, allowance) in &found.manoeuvres {
+    if let Some(found) = period.allowance(backlash, prior) {
+        for Manoeuvre { start_us, end_us, allowance, .. } in &found.manoeuvres {
             let within: Vec<Segment> = period
                 .segments
                 .iter()

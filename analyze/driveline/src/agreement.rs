@@ -3,7 +3,7 @@
 //! With an open axle differential `N_shaft / i = (N_left + N_right) / 2`, whatever the tyres do:
 //! a pure relation of gears, judged on counted turns.
 
-use crate::demand::Setup;
+use crate::demand::{AXLES, Setup};
 use crate::pulse::Step;
 use crate::quantity::{Component, Estimate};
 use crate::stats::Moments;
@@ -65,10 +65,7 @@ pub struct Agreement {
 impl AgreementFold {
     /// A fold for the front (0) or rear (1) axle.
     pub fn new(setup: &Setup, axle: usize) -> Self {
-        let (shaft, wheels) = match axle {
-            0 => (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
-            _ => (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
-        };
+        let (shaft, wheels) = AXLES[axle];
         AgreementFold {
             shaft,
             wheels,
@@ -209,5 +206,66 @@ impl AgreementFold {
             span_us: (start_us, end_us),
             records: (first, last),
         })
+    }
+}
+
+/// Turns of both outputs by their shafts held against those by their wheels, over a stretch.
+///
+/// Gears tie the two. What they differ by, beyond what counting leaves open, some sensor counted
+/// that was no tooth, or missed; and the difference of the outputs may be wrong by as much.
+#[derive(Debug, Clone, Default)]
+pub struct CountedTwice([Axle; 2]);
+
+/// Shaft turns less what the wheels make of them: sum, variance of what counting leaves open at
+/// the ends, and end of the last step with the variance there.
+#[derive(Debug, Clone, Copy, Default)]
+struct Axle {
+    turns: f64,
+    u2: f64,
+    last: Option<(i64, f64)>,
+}
+
+/// So many standard uncertainties are no counting.
+const SURE: f64 = 3.0;
+
+impl CountedTwice {
+    /// Takes one step in. Only counted edges tell: units send the same wheels at other times.
+    pub fn push(&mut self, step: &Step, setup: &Setup) {
+        for ((axle, (shaft, wheels)), ratio) in self.0.iter_mut().zip(AXLES).zip(setup.ratio) {
+            let counted = |p: Place| step.at(p).filter(|t| !t.still && t.sent.is_none());
+            match (counted(shaft), counted(wheels[0]), counted(wheels[1])) {
+                (Some(shaft), Some(l), Some(r)) => {
+                    axle.take(step, shaft, Turn::mean(l, r).times(ratio))
+                }
+                _ => axle.cut(),
+            }
+        }
+    }
+
+    /// Turns by which the shafts were surely counted otherwise than the wheels; 0 where nothing
+    /// was counted twice, or both agree.
+    pub fn finish(self) -> f64 {
+        let sure = |mut axle: Axle| {
+            axle.cut();
+            if axle.turns.abs() > SURE * axle.u2.sqrt() { axle.turns.abs() } else { 0.0 }
+        };
+        self.0.map(sure).iter().sum()
+    }
+}
+
+impl Axle {
+    fn take(&mut self, step: &Step, shaft: Turn, wheels: Turn) {
+        if self.last.is_some_and(|(end_us, _)| end_us != step.start_us) {
+            self.cut();
+        }
+        if self.last.is_none() {
+            self.u2 += shaft.u_start.powi(2) + wheels.u_start.powi(2);
+        }
+        self.turns += shaft.turns - wheels.turns;
+        self.last = Some((step.end_us, shaft.u_end.powi(2) + wheels.u_end.powi(2)));
+    }
+
+    fn cut(&mut self) {
+        self.u2 += self.last.take().map_or(0.0, |(_, u2)| u2);
     }
 }

@@ -84,8 +84,32 @@ pub struct Allowance {
     /// How much better the counts fit a lock than a front axle that nothing drives behind rear
     /// wheels that slip; see [`against_free_front`].
     pub against_free_front: f64,
-    /// Each turning manoeuvre by itself: start, end (board microseconds), its own allowance.
-    pub manoeuvres: Vec<(i64, i64, Estimate)>,
+    /// Each turning manoeuvre by itself.
+    pub manoeuvres: Vec<Manoeuvre>,
+}
+
+/// One turning manoeuvre of a period.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Manoeuvre {
+    /// Start, board microseconds.
+    pub start_us: i64,
+    /// End, board microseconds.
+    pub end_us: i64,
+    /// Demanded turn part, turns.
+    pub demanded_turn: f64,
+    /// Its own allowance; 1.
+    pub allowance: Estimate,
+}
+
+impl Allowance {
+    /// Doubts what was counted by so many turns: they may have come in any manoeuvre.
+    pub fn doubt_counts(&mut self, turns: f64) {
+        let each = self.manoeuvres.iter_mut().map(|m| (&mut m.allowance, m.demanded_turn));
+        for (estimate, demanded) in each.chain([(&mut self.allowance, self.demanded_turn)]) {
+            let doubt = Component::shared("shafts against wheels", turns / demanded);
+            estimate.components.extend(Some(doubt).filter(|c| c.u > 0.0));
+        }
+    }
 }
 
 /// Fits one period. None where nothing turned, or nothing tells `y` from `mu`.
@@ -397,7 +421,7 @@ fn counted_range(segments: &[Segment]) -> f64 {
 
 /// Turning manoeuvres: neighbouring segments that turn to the same side, at least
 /// [`EXERCISE_TURN`] demanded, each with its own allowance once the mismatch is taken off.
-fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64, i64, Estimate)> {
+fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<Manoeuvre> {
     turns_of(rows)
         .filter_map(|group| {
             let d: f64 = group.iter().map(|s| s.demanded[0]).sum();
@@ -422,9 +446,10 @@ fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<(i64,
                 Component::shared("demand", doubt * value.abs()),
                 Component::shared("wheel slip", wheel_slip(group, value, mu)),
             ];
-            let estimate =
+            let allowance =
                 Estimate { name: "allowance".into(), value, unit: "1".into(), components };
-            Some((group[0].start_us, group[group.len() - 1].end_us, estimate))
+            let (start_us, end_us) = (group[0].start_us, group[group.len() - 1].end_us);
+            Some(Manoeuvre { start_us, end_us, demanded_turn: d, allowance })
         })
         .collect()
 }

@@ -86,7 +86,7 @@ pub struct Setup {
 }
 
 /// Shaft and wheels of the front and the rear axle.
-const AXLES: [(Place, [Place; 2]); 2] = [
+pub(crate) const AXLES: [(Place, [Place; 2]); 2] = [
     (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
     (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
 ];

@@ -7,7 +7,7 @@ use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
 use crate::report::words::plus_minus;
 use crate::result::{Period, Verdict};
-use wheelwitness_driveline::allowance::{Allowance, EXERCISE_TURN, fit};
+use wheelwitness_driveline::allowance::{Allowance, EXERCISE_TURN};
 use wheelwitness_driveline::quantity::{Component, Estimate};
 use wheelwitness_driveline::vehicle::{Coupling, Mode, Place};
 use wheelwitness_driveline::verdict::{Bounds, agree, factor, judge as judge_estimate};
@@ -29,7 +29,7 @@ pub fn allowances<'a>(drive: &Drive, periods: &[&'a Engagement]) -> Allowances<'
     for p in periods {
         if p.was_silent() {
             all.silent = true;
-        } else if let Some(a) = fit(&p.segments, backlash, drive.motions.prior) {
+        } else if let Some(a) = p.allowance(backlash, drive.motions.prior) {
             all.found.push((*p, a));
         } else if rolled_unseen(p) {
             all.no_curvature = true;
@@ -272,8 +272,8 @@ fn first_outside<'a>(
 ) -> Option<(f64, &'a Estimate)> {
     let n = found.iter().map(|(_, a)| a.manoeuvres.len()).sum();
     let outside = |e: &Estimate| word(judge_estimate(e, bounds, n)) == Verdict::Disproven;
-    let all = found.iter().flat_map(|(_, a)| &a.manoeuvres);
-    all.filter(|(_, _, e)| outside(e)).map(|(start, _, e)| (seconds(*start), e)).next()
+    let mut all = found.iter().flat_map(|(_, a)| &a.manoeuvres);
+    all.find(|m| outside(&m.allowance)).map(|m| (seconds(m.start_us), &m.allowance))
 }
 
 /// True when the counted difference grew with the distance, beyond what play can explain and what a

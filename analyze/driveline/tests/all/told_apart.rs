@@ -1,13 +1,15 @@
 //! Promises of the allowance where rows contradict each other, or fit two stories: tyres, mismatch,
 //! scales of units and a lock that lets go are told apart, or left open with their doubt.
 
-use crate::motion::{Build, PRIOR, SOUND, drive, leg, segments_of, vehicle};
+use crate::motion::{Build, CIRCLES, PRIOR, SOUND, drive, leg, segments_of, vehicle};
 use std::f64::consts::TAU;
+use wheelwitness_driveline::agreement::CountedTwice;
 use wheelwitness_driveline::allowance::{MismatchPrior, fit};
 use wheelwitness_driveline::course::{Course, Fix};
 use wheelwitness_driveline::demand::{CurvatureSource, DOUBTS, Doubt, Prefer, Setup};
 use wheelwitness_driveline::quantity::Estimate;
 use wheelwitness_driveline::segment::{PeriodFold, Segment, Standstill};
+use wheelwitness_driveline::vehicle::Place;
 
 /// Open outputs on a circle each way without a straight, with tyres of so much more on the right, a
 /// known mismatch, and units whose scales may differ by 0.9 %.
@@ -87,6 +89,40 @@ fn a_share_that_no_pair_has_is_not_certain() {
     assert!(a.value > 1.5, "it reads no lock: {a:?}");
     assert!(a.value < 2.0 * a.u(), "the doubt is declared: {a:?}");
     assert!(let_through.value.abs() < 2.0 * let_through.u(), "{let_through:?}");
-    let own: Vec<&Estimate> = found.manoeuvres.iter().map(|(.., own)| own).collect();
+    let own: Vec<&Estimate> = found.manoeuvres.iter().map(|m| &m.allowance).collect();
     assert!(own.len() == 2 && own.iter().all(|e| e.value.abs() < 2.0 * e.u()), "{own:?}");
+}
+
+/// Edges that no tooth makes put a shaft of four teeth ahead; its wheels, counted finely, know
+/// better. What they surely contradict is a doubt of the whole period, of a manoeuvre the more the
+/// less it turned.
+#[test]
+fn a_shaft_that_its_wheels_contradict_is_a_doubt_of_the_allowance() {
+    let setup = Setup::new(&vehicle());
+    let steps = drive(&CIRCLES, SOUND);
+    let miscounted = |strays: &[usize]| {
+        let mut twice = CountedTwice::default();
+        for (k, step) in steps.iter().enumerate() {
+            let mut step = step.clone();
+            let front = step.turn[Place::FrontShaft as usize].as_mut().expect("it is counted");
+            front.turns += 0.25 * strays.iter().filter(|at| **at == k).count() as f64;
+            twice.push(&step, &setup);
+        }
+        twice.finish()
+    };
+    assert_eq!(miscounted(&[]), 0.0, "both count alike");
+    let turns = miscounted(&[40, 300, 301]);
+    assert!((turns - 0.75).abs() < 0.05, "three edges of a quarter turn: {turns}");
+    let sound = fit(&segments_of(&steps), 0.25, PRIOR).expect("two circles exercise the mode");
+    let mut doubted = sound.clone();
+    doubted.doubt_counts(turns);
+    let more = |a: &Estimate, b: &Estimate| (b.u().powi(2) - a.u().powi(2)).sqrt();
+    let whole = more(&sound.allowance, &doubted.allowance);
+    assert!((whole - turns / sound.demanded_turn).abs() < 1e-9, "{whole}");
+    for (a, b) in sound.manoeuvres.iter().zip(&doubted.manoeuvres) {
+        let own = more(&a.allowance, &b.allowance);
+        assert!((own - turns / a.demanded_turn).abs() < 1e-9 && own > whole, "{own}");
+    }
+    doubted.doubt_counts(0.0);
+    assert!(doubted.allowance.components.iter().all(|c| c.u > 0.0), "no empty component");
 }
