@@ -255,14 +255,21 @@ impl Segment {
             self.smear_s = self.smear_s.max(m.smear_s);
         }
         self.sent.add(&Opens::of(&m.front, &m.rear, m.input.map(|i| i.times(1.0 / range))));
-        let rocking = m.speed_mps < ROCKING_MPS && !self.lifted;
-        if rocking && !self.rocking {
-            self.open.rocked = self.open.rocked + Phases::of(m, range, |t| ROCKED_EDGES * t.edge);
+        match m.speed_mps < ROCKING_MPS {
+            true => self.rock(m, range),
+            false => self.rocking = false,
         }
-        self.rocking = rocking;
         self.last_speed = m.speed_mps;
         self.traction =
             (self.last_speed.powi(2) - self.first_speed.powi(2)) / 2.0 / self.metres_per_turn;
+    }
+
+    /// Its shafts may rock at one end or between two stretches that are not slow.
+    fn rock(&mut self, m: &Motion, range: f64) {
+        if !self.rocking && !self.lifted {
+            self.open.rocked = self.open.rocked + Phases::of(m, range, |t| ROCKED_EDGES * t.edge);
+            self.rocking = true;
+        }
     }
 
     fn close(mut self, end: &Motion, range: f64) -> Self {
@@ -403,10 +410,7 @@ impl PeriodFold {
         let lifted = m.rear.still && !m.front.still && m.front.turns > 0.0;
         let usable = match (m.front.still, m.rear.still) {
             (false, false) => true,
-            (true, true) => {
-                self.parted.low = None;
-                return self.cut();
-            }
+            (true, true) => return self.rest(),
             _ => lifted && standstill == Standstill::Confirmed,
         };
         let usable = usable && !m.one_sided;
@@ -432,6 +436,15 @@ impl PeriodFold {
                 self.open = Some((s, m.clone()));
             }
         }
+    }
+
+    /// A brake may bring the shafts to rest within one step, which then is not slow on the mean.
+    fn rest(&mut self) {
+        self.parted.low = None;
+        if let Some((s, last)) = &mut self.open {
+            s.rock(last, self.range);
+        }
+        self.cut();
     }
 
     /// True where the input must have given edges and gave none.

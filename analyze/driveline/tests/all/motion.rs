@@ -248,6 +248,19 @@ fn a_front_that_only_follows_the_road_has_allowance_one_and_share_zero() {
     assert!(share.unwrap().abs() < 0.002, "{share:?}");
 }
 
+/// A brake that stops the vehicle within a step lets shafts rock as a slow stop does.
+#[test]
+fn every_rest_leaves_open_whether_an_edge_passed_twice() {
+    let rocked = |legs: &[Leg]| {
+        let segments = segments_of(&drive(legs, SOUND));
+        segments.iter().filter(|s| s.open.rocked.rear > 0.0).count()
+    };
+    let (go, rest) = (leg(60.2, 3.0, 0.0), leg(3.0, 0.0, 0.0));
+    assert_eq!(rocked(&[go]), 0, "it never rested");
+    assert_eq!(rocked(&[go, rest, go]), 1);
+    assert_eq!(rocked(&[go, rest, go, rest, go]), 2);
+}
+
 #[test]
 fn a_straight_road_exercises_nothing() {
     assert_eq!(allowance_of(&drive(&[leg(120.0, 10.0, 0.0)], SOUND)).0, None);
