@@ -2,6 +2,7 @@
 //!
 //! All drives are simulated: the truth is what was put in.
 
+use crate::motion::{SOUND, drive, leg};
 use wheelwitness_driveline::pulse::{Count, Edge, Order, Renumbered, Sensing, Step, Stepper};
 use wheelwitness_driveline::tooth::ToothPattern;
 use wheelwitness_driveline::turn::Turn;
@@ -239,4 +240,31 @@ fn turns_scatter_as_much_as_their_uncertainty_says_whether_the_teeth_are_even_or
         let mean = squares.sum::<f64>() / turns.len() as f64;
         assert!(turns.len() > 300 && (0.8..1.2).contains(&mean), "{mean} of {}", turns.len());
     }
+}
+
+/// A stop for less than a second leaves the intervals before and after it short and its own long:
+/// where in that interval it stood, nobody saw, and the uncertainty says so.
+#[test]
+fn a_short_stop_between_two_edges_is_open_by_as_much_as_it_hides() {
+    let (speed, rest_s) = (1.0, 0.7);
+    let shaft_per_s = 4.0 * speed / 2.2;
+    let mut worst = 0.0f64;
+    for run_s in [10.0, 10.02, 10.04, 10.06, 10.08, 10.1, 10.12] {
+        let legs = [leg(run_s, speed, 0.0), leg(rest_s, 0.0, 0.0), leg(10.0, speed, 0.0)];
+        // Turns by the truth up to a board time; drives begin at 5 s.
+        let turned = |at_us: i64| {
+            let after_s = at_us as f64 * 1e-6 - 5.0;
+            shaft_per_s * (after_s - (after_s - run_s).clamp(0.0, rest_s))
+        };
+        let (mut sum, mut from_us) = (0.0, None);
+        for step in drive(&legs, SOUND).iter().filter(|s| s.start_us >= 10_000_000) {
+            let shaft = step.at(Place::RearShaft).expect("it is counted");
+            let from_us = *from_us.get_or_insert(step.start_us);
+            sum += shaft.turns;
+            let off = (sum - (turned(step.end_us) - turned(from_us))).abs();
+            assert!(off < 3.0 * shaft.u_end + 0.002, "{run_s} s, {off} of {shaft:?}");
+            worst = worst.max(off);
+        }
+    }
+    assert!(worst > 0.05, "nothing was hidden: {worst}");
 }
