@@ -9,7 +9,7 @@ use crate::series::Series;
 use wheelwitness_capture::read::{CaptureReader, ReadError};
 use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::agreement::{Agreement, AgreementFold, CountedTwice};
-use wheelwitness_driveline::allowance::{Allowance, MismatchPrior, fit};
+use wheelwitness_driveline::allowance::{Allowance, MismatchPrior, fit, front_share};
 use wheelwitness_driveline::course::Course;
 use wheelwitness_driveline::demand::{Motion, Prefer, Setup};
 use wheelwitness_driveline::fastest::{Fastest, FastestFold};
@@ -324,6 +324,9 @@ impl Folds<'_> {
         let [front, rear] = self.agreement;
         out.agreement = [front.finish(), rear.finish()];
         out.exchanged = self.places.and_then(PlacesFold::finish);
+        for span_us in rear_only(self.vehicle, &out.periods) {
+            self.mismatch.iter_mut().for_each(|fold| fold.was_rear_only(span_us));
+        }
         for (k, fold) in self.mismatch.into_iter().enumerate() {
             out.straight_m[k] = fold.straight_m();
             out.mismatch[k] = fold.finish(self.setup, self.course);
@@ -383,6 +386,19 @@ fn prior(setup: &Setup, front_rear: &Mismatch) -> MismatchPrior {
     let left = shared_u.hypot(of_scale * u);
     MismatchPrior { mean, u, scale: (of_scale * found, left) }
 }
+
+/// Spans of the periods in which the input turned with the rear output alone, whatever the other
+/// did: the front was not driven.
+fn rear_only(vehicle: &Vehicle, periods: &[Period]) -> Vec<(i64, i64)> {
+    let backlash = vehicle.limits.backlash_turn;
+    let share = |p: &Period| front_share(&p.segments, backlash).filter(|_| !p.was_silent());
+    let surely = |e: Estimate| e.value.abs() + 3.0 * e.u() < NOT_DRIVEN_SHARE;
+    let alone = periods.iter().filter(|p| share(p).is_some_and(surely));
+    alone.map(|p| (p.engaged.start_us, p.engaged.end_us)).collect()
+}
+
+/// No center differential gives the front less of the drive than this (common practice).
+const NOT_DRIVEN_SHARE: f64 = 0.15;
 
 /// How far an open center differential that was not watched in a turn may be from free: it is
 /// called open from 0.7 to 1.3 (common practice), rectangular.

@@ -139,7 +139,8 @@ impl Mismatch {
             self.difference_mm.value += hidden_mm * friction;
         }
         let doubt = hidden_mm.abs() * unsure.hypot(u / 2.0);
-        self.difference_mm.components.push(Component::shared("center drag", doubt));
+        let component = Some(Component::shared("center drag", doubt)).filter(|c| c.u > 0.0);
+        self.difference_mm.components.extend(component);
     }
 }
 
@@ -257,6 +258,16 @@ impl MismatchFold {
             let gained = (row.last_speed.powi(2) - row.first_speed.powi(2)) / 2.0;
             row.traction += gained * row.b / row.metres;
             self.rows.push(row);
+        }
+    }
+
+    /// In this stretch the front was not driven, whatever the mode: the rear axle slipped alone.
+    pub fn was_rear_only(&mut self, (from_us, to_us): (i64, i64)) {
+        self.cut();
+        let within = |r: &&mut Row| r.start_us >= from_us && r.end_us <= to_us;
+        let open = |r: &&mut Row| r.coupling == Some(Coupling::Differential);
+        for row in self.rows.iter_mut().filter(within).filter(open) {
+            row.coupling = Some(Coupling::RearOnly);
         }
     }
 

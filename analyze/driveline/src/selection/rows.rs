@@ -256,7 +256,9 @@ fn agreeing(timeline: &Timeline, p: &RowPeriod, stretch: (f64, f64)) -> Judged {
             be stuck there"
             .to_string();
         let again = format!("select another mode and then `{}` again, or {circles}", p.mode);
-        return (Word::Undecided, "switches-did-not-move", reason, Some(again), true);
+        // It says nothing; but what limit contacts say against it stays open.
+        let idle = p.contacts_otherwise.is_empty();
+        return (Word::Undecided, "switches-did-not-move", reason, Some(again), idle);
     }
     if !p.contacts_otherwise.is_empty() {
         let who = p.named(&p.contacts_otherwise);

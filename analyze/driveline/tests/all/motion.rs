@@ -305,6 +305,26 @@ fn a_front_tyre_of_ten_millimetres_less_is_read_as_such_on_a_straight_road() {
     assert!((d.value + 10.0).abs() < 0.3 && d.u() < 1.0, "{d:?}");
 }
 
+/// Where the front was not driven in the mode that declares it, the rear axle slipped alone: what
+/// its slip is thought to be is then another, and known less well.
+#[test]
+fn a_front_that_was_not_driven_leaves_the_mismatch_open_to_the_slip_of_the_rear_axle() {
+    let setup = Setup::new(&vehicle());
+    let steps = drive(&[leg(60.0, 12.0, 0.0), leg(30.0, 14.0, 0.0)], SOUND);
+    let read = |span_us: Option<(i64, i64)>| {
+        let mut fold = MismatchFold::new(Sides::FrontRear);
+        let driven = Some(Coupling::Differential);
+        steps.iter().for_each(|step| fold.push(step, &setup, Some((0.0, 0.0)), driven));
+        span_us.into_iter().for_each(|span_us| fold.was_rear_only(span_us));
+        fold.finish(&setup, &Course::default()).expect("a long straight")
+    };
+    let (driven, elsewhere) = (read(None), read(Some((0, 1))));
+    assert_eq!(driven, elsewhere, "another stretch");
+    let free = read(Some((0, i64::MAX)));
+    assert_eq!((driven.through_differential, free.through_differential), (1.0, 0.0));
+    assert!(free.difference_mm.u() > driven.difference_mm.u(), "{free:?}");
+}
+
 #[test]
 fn left_and_right_need_a_course_and_with_one_agree_with_the_tyres() {
     let uneven = Build { right_over_left: 1.004, ..SOUND };
