@@ -180,9 +180,10 @@ fn weigh(timeline: &Timeline, s: &Selection, periods: usize) -> Judged {
         .stages
         .iter()
         .any(|stage| matches!(stage.stage, Stage::MotorEnergised | Stage::LimitContactsChanged));
-    if s.was_there && moved {
+    if s.read_at_request && moved {
         // Position switches that already read the row while the unit still moves to it lie, here
-        // or in the row before: when the mode engaged is not known.
+        // or in the row before: when the mode engaged is not known, nor by a contact that drops
+        // out on the way and comes back.
         let reason = "the position switches read the row before the unit had moved".to_string();
         return undecided("matched-before-moving", reason, AGAIN);
     }

@@ -157,6 +157,8 @@ pub struct Selection {
     pub(super) agreed_from: Option<usize>,
     /// See [`Stand::untold_from_transit`].
     pub(super) untold: u32,
+    /// The position switches read the row when it was requested.
+    pub(super) read_at_request: bool,
 }
 
 /// How the time of a selection stands to the limit.
@@ -213,6 +215,7 @@ impl Selection {
             records: stand.records,
             agreed_from: stand.before.agreed(),
             untold: stand.untold_from_transit(table),
+            read_at_request: stand.read_at_request,
         }
     }
 

@@ -66,6 +66,8 @@ pub(super) struct Stand {
     pub limit_change: Option<Moment>,
     pub limits_fit: Option<bool>,
     pub matched: Option<Moment>,
+    /// The row matched when it was requested.
+    pub read_at_request: bool,
     match_parts: Option<Moment>,
     /// A position switch changed after the motor was energised.
     pub position_moved: bool,
@@ -126,6 +128,7 @@ impl Stand {
             limit_change: None,
             limits_fit: this.limits.fits(&scene.picture),
             matched: (fits == Some(true)).then(|| Moment::at(began_s)),
+            read_at_request: fits == Some(true),
             match_parts: None,
             position_moved: false,
             changed: 0,
