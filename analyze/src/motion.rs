@@ -392,13 +392,13 @@ fn prior(setup: &Setup, front_rear: &Mismatch) -> MismatchPrior {
 fn rear_only(vehicle: &Vehicle, periods: &[Period]) -> Vec<(i64, i64)> {
     let backlash = vehicle.limits.backlash_turn;
     let share = |p: &Period| front_share(&p.segments, backlash).filter(|_| !p.was_silent());
-    let surely = |e: Estimate| e.value.abs() + 3.0 * e.u() < NOT_DRIVEN_SHARE;
+    let surely = |e: Estimate| e.value.abs() + 3.0 * e.u() < RELEASED_SHARE;
     let alone = periods.iter().filter(|p| share(p).is_some_and(surely));
     alone.map(|p| (p.engaged.start_us, p.engaged.end_us)).collect()
 }
 
-/// No center differential gives the front less of the drive than this (common practice).
-const NOT_DRIVEN_SHARE: f64 = 0.15;
+/// A front whose share is smaller than this is called released (common practice).
+pub const RELEASED_SHARE: f64 = 0.15;
 
 /// How far an open center differential that was not watched in a turn may be from free: it is
 /// called open from 0.7 to 1.3 (common practice), rectangular.

@@ -424,7 +424,8 @@ fn counted_range(segments: &[Segment]) -> f64 {
 fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<Manoeuvre> {
     turns_of(rows)
         .filter_map(|group| {
-            let d: f64 = group.iter().map(|s| s.demanded[0]).sum();
+            let variants = demanded(group);
+            let d = variants[0];
             let rear: f64 = group.iter().map(|s| s.rear).sum();
             let m: f64 = group.iter().map(|s| s.counted).sum();
             if d < EXERCISE_TURN {
@@ -433,7 +434,6 @@ fn manoeuvres(rows: &[&Segment], mu: f64, mu_u: f64, backlash: f64) -> Vec<Manoe
             let value = (m - mu * rear) / d;
             let open = group.iter().map(|s| s.open.sum()).fold(Phases::default(), |a, b| a + b);
             let counting = (open.front + open.rear).sqrt();
-            let variants = demanded(group);
             let doubt = variants[1..].iter().map(|v| (d / v - 1.0).powi(2)).sum::<f64>().sqrt();
             let mut sent = Opens::default();
             group.iter().for_each(|s| sent.add(&s.sent));

@@ -471,7 +471,7 @@ impl Track {
         let share = (at_us - before.time_us) as f64 / gap_us as f64;
         let bend = self.rate_change(after) * gap_us as f64 / 4.0 * share * (1.0 - share);
         // It stood somewhere between the two.
-        let bend = bend.abs().min(edges as f64 / 12f64.sqrt());
+        let bend = bend.min(edges as f64 / 12f64.sqrt());
         let blind = if gap_us > STILL_US { 0.05 * edges as f64 } else { 0.0 };
         let own = ((1.0 - share) * from.own_u).hypot(share * to.own_u);
         let u = own.hypot(from.alike_u.max(to.alike_u)).hypot(bend).hypot(blind);
@@ -483,10 +483,10 @@ impl Track {
         })
     }
 
-    /// Difference of the rates (edges per microsecond) after and before the interval that ends
-    /// with edge `after`; the whole rate where one side is unknown. A stop in between leaves both
-    /// sides fast and the interval slow: what it differs by from either side counts twice, as it
-    /// does under a constant acceleration.
+    /// By how much the rate (edges per microsecond) changes from before to after the interval that
+    /// ends with edge `after`: twice what it differs by from its own, as under a constant
+    /// acceleration; from the side that differs more, for a stop in between leaves both fast and
+    /// the interval slow. The whole rate where neither side is known.
     fn rate_change(&self, after: usize) -> f64 {
         let rate = |k: usize| -> Option<f64> {
             let (a, b) = (self.edges.get(k.checked_sub(1)?)?, self.edges.get(k)?);
@@ -494,13 +494,9 @@ impl Track {
             Some(apart / (b.time_us - a.time_us).max(1) as f64)
         };
         let own = rate(after).unwrap_or(0.0);
-        match (after.checked_sub(1).and_then(rate), rate(after + 1)) {
-            (Some(a), Some(b)) => {
-                (b - a).abs().max(2.0 * (own - a).abs()).max(2.0 * (b - own).abs())
-            }
-            (Some(one), None) | (None, Some(one)) => 2.0 * (own - one),
-            (None, None) => own,
-        }
+        let neighbours = [after.checked_sub(1).and_then(rate), rate(after + 1)];
+        let apart = neighbours.into_iter().flatten().map(|n| 2.0 * (own - n).abs());
+        apart.reduce(f64::max).unwrap_or(own)
     }
 
     fn turn_to(&self, end: Option<Phase>) -> Option<Turn> {

@@ -255,9 +255,10 @@ impl Segment {
             self.smear_s = self.smear_s.max(m.smear_s);
         }
         self.sent.add(&Opens::of(&m.front, &m.rear, m.input.map(|i| i.times(1.0 / range))));
-        match m.speed_mps < ROCKING_MPS {
-            true => self.rock(m, range),
-            false => self.rocking = false,
+        if m.speed_mps < ROCKING_MPS {
+            self.rock(m, range);
+        } else {
+            self.rocking = false;
         }
         self.last_speed = m.speed_mps;
         self.traction =

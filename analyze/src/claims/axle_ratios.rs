@@ -3,6 +3,7 @@
 //! A ratio of gears never changes while driving, and a sensor has a whole number of teeth: what
 //! changes is a sensor's doing, and what one tooth more or less would explain is left open.
 
+use super::sensors_agree::AXLES;
 use super::{Finding, limit, period, word};
 use crate::assemble::Drive;
 use crate::learning::Tooth;
@@ -12,11 +13,6 @@ use crate::sound::place;
 use wheelwitness_driveline::agreement::Agreement;
 use wheelwitness_driveline::vehicle::{AxleKind, Place};
 use wheelwitness_driveline::verdict::{Bounds, judge as judge_estimate};
-
-const AXLES: [(&str, Place, [Place; 2]); 2] = [
-    ("front axle", Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
-    ("rear axle", Place::RearShaft, [Place::RearLeft, Place::RearRight]),
-];
 
 /// Scatter of the pieces over their counting noise from which a ratio is not constant.
 const NOT_CONSTANT: f64 = 3.0;

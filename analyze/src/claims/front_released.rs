@@ -8,9 +8,9 @@
 use super::Finding;
 use super::by_hand::{Asked, with_hand};
 use super::center::{allowances, locked_verdict, stayed_together};
-use super::share::{RELEASED_SHARE, each, near_limit, shown, told_of, within};
+use super::share::{each, near_limit, shown, told_of, within};
 use crate::assemble::Drive;
-use crate::motion::Period as Engagement;
+use crate::motion::{Period as Engagement, RELEASED_SHARE};
 use crate::result::{LimitInfo, Verdict};
 use wheelwitness_driveline::vehicle::{Coupling, Mode};
 use wheelwitness_driveline::verdict::Bounds;

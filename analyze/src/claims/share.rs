@@ -4,7 +4,7 @@ use super::center::exercise_next_step;
 use super::range_ratio::{COUNT_PULSES, is_off, is_pulse_in_doubt, of_period};
 use super::{Finding, period, word};
 use crate::assemble::Drive;
-use crate::motion::Period as Engagement;
+use crate::motion::{Period as Engagement, RELEASED_SHARE};
 use crate::report::words::plus_minus;
 use crate::result::{Period, Verdict};
 use wheelwitness_driveline::allowance::front_share;
@@ -15,9 +15,6 @@ use wheelwitness_driveline::verdict::{Bounds, agree, judge as judge_estimate};
 /// An output that carries less than this part of its declared share is not driven (common
 /// practice; a share of zero is what a free output reads).
 const NOT_DRIVEN: f64 = 0.5;
-
-/// A front whose share is smaller than this is called released (common practice).
-pub const RELEASED_SHARE: f64 = 0.15;
 
 /// Why what the input says is not used.
 pub const INPUT_SILENT: &str = "the input's sensor was silent while the outputs turned";

@@ -180,15 +180,19 @@ fn weigh(timeline: &Timeline, s: &Selection, periods: usize) -> Judged {
         .stages
         .iter()
         .any(|stage| matches!(stage.stage, Stage::MotorEnergised | Stage::LimitContactsChanged));
-    if s.was_there && moved {
-        return matched_before_moving();
+    let read_before = s.read_at_request && s.timeliness == Timeliness::Within;
+    if (s.was_there || read_before) && moved {
+        // Position switches that already read the row while the unit still moves to it lie, here
+        // or in the row before: when the mode engaged is not known, nor by a contact that drops
+        // out on the way and comes back.
+        let reason = "the position switches read the row before the unit had moved".to_string();
+        return undecided("matched-before-moving", reason, AGAIN);
     }
     if s.was_there {
         return idle("already-engaged", "the mode was engaged already".into(), AGAIN);
     }
     let beyond = |l: &Latency| l.judge(limit_s, periods) == Judgement::Outside;
     match s.timeliness {
-        Timeliness::Within if s.read_at_request && moved => matched_before_moving(),
         Timeliness::Within => within(timeline, s),
         Timeliness::Beyond if s.motor_part.as_ref().is_none_or(beyond) => disproven(
             "beyond-limit",
@@ -211,14 +215,6 @@ fn weigh(timeline: &Timeline, s: &Selection, periods: usize) -> Judged {
         ),
         Timeliness::None => unreached(timeline, s),
     }
-}
-
-/// Position switches that already read the row while the unit still moves to it lie, here or in the
-/// row before: when the mode engaged is not known, nor by a contact that drops out on the way and
-/// comes back.
-fn matched_before_moving() -> Judged {
-    let reason = "the position switches read the row before the unit had moved".to_string();
-    undecided("matched-before-moving", reason, AGAIN)
 }
 
 fn within(timeline: &Timeline, s: &Selection) -> Judged {
