@@ -108,6 +108,8 @@ pub struct Motions {
     pub fastest: [Option<Fastest>; 2],
     /// The speed sender against the speed over ground, by speed.
     pub steady: Vec<Band>,
+    /// What the speedometer shows against the speed over ground, a turn being a metre.
+    pub shown: Vec<Band>,
     /// Distance, metres, by the rear output.
     pub distance_m: Option<f64>,
     /// For the plots.
@@ -138,6 +140,7 @@ struct Folds<'a> {
     mismatch: [MismatchFold; 3],
     fastest: [FastestFold; 2],
     steady: SteadyFold,
+    shown: SteadyFold,
     plot: Plot,
     out: Motions,
 }
@@ -168,6 +171,7 @@ pub fn motions<S: Storage>(
             .map(MismatchFold::new),
         fastest: Default::default(),
         steady: SteadyFold::default(),
+        shown: SteadyFold::default(),
         plot: Plot::default(),
         out: Motions {
             periods: Vec::new(),
@@ -179,6 +183,7 @@ pub fn motions<S: Storage>(
             straight_m: [0.0; 3],
             fastest: [None, None],
             steady: Vec::new(),
+            shown: Vec::new(),
             distance_m: None,
             series: Series::default(),
         },
@@ -234,8 +239,9 @@ impl Folds<'_> {
             fold.push(step, self.setup.output(step, axle));
         }
         let rolls = coupling != Some(Coupling::Locked);
-        let sender = step.at(self.vehicle.sender_place()).filter(|_| rolls);
-        self.steady.push(step, self.course, sender);
+        let of = |place| step.at(place).filter(|_| rolls);
+        self.steady.push(step, self.course, of(self.vehicle.sender_place()));
+        self.shown.push(step, self.course, of(Place::Speedometer));
         for fold in &mut self.mismatch {
             fold.push(step, self.setup, curvature, coupling);
         }
@@ -343,6 +349,7 @@ impl Folds<'_> {
         }
         out.fastest = self.fastest.map(FastestFold::finish);
         out.steady = self.steady.finish();
+        out.shown = self.shown.finish();
         out.series = self.plot.finish();
         out
     }

@@ -85,5 +85,6 @@ pub fn place(place: Place) -> &'static str {
         Place::RearLeft => "rear left wheel",
         Place::RearRight => "rear right wheel",
         Place::SpeedSender => "speed sender",
+        Place::Speedometer => "speedometer",
     }
 }

@@ -112,7 +112,11 @@ fn one(v: &Vehicle, s: &Signal, signal: usize, place: Place, unit: u8) -> Option
         Place::RearShaft | Place::Input => v.axles.rear.ratio_value(),
         _ => 1.0,
     };
-    let (metres, u) = set_circumference(v, s);
+    let (metres, u) = match place {
+        // What is shown is metres already, whatever they were made of.
+        Place::Speedometer => (1.0, 0.0),
+        _ => set_circumference(v, s),
+    };
     let per_kmh = ratio / metres / 3.6;
     let (turns_per, scale_u) = match s.measured() {
         Measures::SpeedKmh => (per_kmh, u),

@@ -1,4 +1,5 @@
-//! What a sender counts against the speed over ground, in steady straight running.
+//! What a sender counts, or a speedometer shows, against the speed over ground, in steady straight
+//! running.
 //!
 //! A receiver speaks late, so only windows of nearly constant speed are compared: three seconds in
 //! which the sender's rate is a line that hardly climbs, fix by fix against that line. Windows are
@@ -61,6 +62,8 @@ pub struct Band {
     teeth: f64,
     /// Sum over fixes of the acceleration, m/s^2.
     climb: f64,
+    /// Sums over fixes of what a unit leaves open of the rate: see [`Window::sent`].
+    sent: [f64; 2],
 }
 
 impl Band {
@@ -77,6 +80,7 @@ impl Band {
             residuals: (w.residual, n - 1.0),
             teeth: (n * w.rate_u).powi(2),
             climb: n * w.climb,
+            sent: w.sent.map(|s| n * s),
         }
     }
 
@@ -92,6 +96,7 @@ impl Band {
         self.residuals = (self.residuals.0 + o.residuals.0, self.residuals.1 + o.residuals.1);
         self.teeth += o.teeth;
         self.climb += o.climb;
+        self.sent.iter_mut().zip(o.sent).for_each(|(a, b)| *a += b);
     }
 
     /// All bands together; None of none.
@@ -124,6 +129,8 @@ impl Band {
             Component::from_residuals("scatter", of_fixes, chi2, f64::from(self.windows) - 1.0),
             Component::own("counting", self.teeth.sqrt() / self.rate),
             Component::own("latency", self.climb * lag_u_s / self.speed),
+            Component::own("signal resolution", self.sent[0] / self.rate),
+            Component::own("signal delay", self.sent[1].abs() / self.rate),
             Component::shared("receiver", RECEIVER_U),
         ];
         components.retain(|c| c.u > 0.0);
@@ -147,9 +154,12 @@ struct Window {
     rate_u: f64,
     residual: f64,
     climb: f64,
+    /// What a unit that sends the rate leaves open of it, one standard uncertainty, turns per
+    /// second: by its resolution, and by its delay.
+    sent: [f64; 2],
 }
 
-/// Folds the steps of a sender.
+/// Folds the steps of a sender, or of what is shown.
 #[derive(Debug, Clone, Default)]
 pub struct SteadyFold {
     recent: Vec<Held>,
@@ -198,8 +208,11 @@ fn window(steps: &[Held], course: &Course) -> Option<Window> {
     let mean = steps.iter().map(|h| h.turn.turns).sum::<f64>() / seconds;
     let spread: f64 = steps.iter().map(|h| at(h).powi(2)).sum();
     let climb = steps.iter().map(|h| at(h) * rate(h)).sum::<f64>() / spread;
+    let coarse = |h: &Held| h.turn.sent.map_or(0.0, |s| s.rounding.hypot(s.truncation));
+    let late = |h: &Held| h.turn.sent.map_or(0.0, |s| s.delay);
     let off_line = |h: &Held| {
-        let u = h.turn.u_start.hypot(h.turn.u_end) / seconds * WINDOW as f64;
+        let ends = h.turn.u_start.hypot(h.turn.u_end);
+        let u = ends.hypot(coarse(h)) / seconds * WINDOW as f64;
         (rate(h) - mean - climb * at(h)).abs() > (OFF_LINE_MAX * mean).max(3.0 * u)
     };
     if (climb * seconds).abs() > CLIMB_MAX * mean || steps.iter().any(off_line) {
@@ -227,6 +240,8 @@ fn window(steps: &[Held], course: &Course) -> Option<Window> {
         rate_u: first.turn.u_start.hypot(last.turn.u_end) / seconds,
         residual,
         climb: ratio * climb,
+        sent: [&coarse as &dyn Fn(&Held) -> f64, &late]
+            .map(|of| steps.iter().map(of).sum::<f64>() / seconds),
     })
 }
 

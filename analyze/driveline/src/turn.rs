@@ -168,7 +168,7 @@ impl Opens {
 }
 
 /// Number of places at which turns can be measured.
-pub const PLACES: usize = 8;
+pub const PLACES: usize = 9;
 
 /// Turns by [`Place`]; None where nothing measures, or not yet.
 pub type Turns = [Option<Turn>; PLACES];

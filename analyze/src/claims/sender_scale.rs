@@ -13,44 +13,77 @@ const NEXT: &str = "drive 300 m straight and steady at each of three speeds, wit
 
 /// One finding.
 pub fn judge(drive: &Drive) -> Vec<Finding> {
-    vec![match evidence(drive) {
+    vec![match sender(drive) {
         Ok(found) => compare(drive, &found),
         Err(no) => *no,
     }]
 }
 
-/// A sender against the speed over ground.
-pub(super) struct Evidence<'a> {
-    /// The speedometer.
-    pub speedometer: &'a Speedometer,
-    /// Pulses of a turn of the sender.
-    pub pulses_per_turn: f64,
+/// Rates in steady running against the speed over ground.
+pub(super) struct Steady<'a> {
     /// By speed.
     pub bands: &'a [Band],
     lag_u_s: f64,
     noise: (f64, f64),
 }
 
-impl Evidence<'_> {
-    /// Relative uncertainties of pulses per distance in a band.
+impl<'a> Steady<'a> {
+    /// What was driven steadily, where it is enough; `with` is what was watched.
+    pub fn new(drive: &Drive, bands: &'a [Band], with: &str) -> Result<Self, Box<Finding>> {
+        let noise = noise(bands);
+        // As many degrees of freedom as a verdict asks for.
+        if noise.1 < 6.0 {
+            let reason = format!(
+                "too little straight and steady driving above {:.0} km/h with {with} and GNSS \
+                 together",
+                3.6 * STEADY_MIN_MPS
+            );
+            return no("too-little-steady", reason, NEXT);
+        }
+        Ok(Steady { bands, lag_u_s: LAG_U_S[usize::from(!drive.lag_estimated)], noise })
+    }
+
+    /// Relative uncertainties of the rate over the speed in a band.
     pub fn components(&self, band: &Band) -> Vec<Component> {
         band.components(self.lag_u_s, self.noise)
     }
+}
 
+/// A sender, and what the speedometer expects of it.
+pub(super) struct Sender<'a> {
+    /// What a turn of the sender a second makes the speedometer show, m/s.
+    pub shown_per_turn: f64,
+    /// What it counted.
+    pub steady: Steady<'a>,
+    expected_per_km: f64,
+    pulses_per_turn: f64,
+}
+
+impl Sender<'_> {
     /// Pulses per kilometre in a band.
     fn pulses_per_km(&self, band: &Band) -> f64 {
         1e3 * self.pulses_per_turn * band.rate() / band.speed_mps()
     }
 }
 
+fn no<T>(code: &'static str, reason: String, next: &str) -> Result<T, Box<Finding>> {
+    Err(Box::new(Finding::undecided("speed sender", code, reason, next.into())))
+}
+
+/// The speedometer, or that it is not declared.
+pub(super) fn declared(drive: &Drive) -> Result<&Speedometer, Box<Finding>> {
+    let reason = || "the speedometer is not declared".into();
+    let next = "declare it as [speedometer] in the vehicle file";
+    drive.vehicle.speedometer.as_ref().map_or_else(|| no("not-declared", reason(), next), Ok)
+}
+
 /// What the sender's claims rest on, or why there is nothing.
-pub(super) fn evidence(drive: &Drive) -> Result<Evidence<'_>, Box<Finding>> {
-    let no = |code, reason: String, next: &str| {
-        Err(Box::new(Finding::undecided("speed sender", code, reason, next.into())))
-    };
-    let Some(speedometer) = &drive.vehicle.speedometer else {
-        let reason = "the speedometer is not declared".into();
-        return no("not-declared", reason, "declare it as [speedometer] in the vehicle file");
+pub(super) fn sender(drive: &Drive) -> Result<Sender<'_>, Box<Finding>> {
+    let speedometer = declared(drive)?;
+    let fed = speedometer.pulses_per_km.zip(speedometer.shown_mps(1.0));
+    let Some((expected_per_km, shown_per_pulse)) = fed else {
+        let reason = "what the speedometer expects of its sender is not declared".into();
+        return no("not-declared", reason, "declare pulses_per_km under [speedometer]");
     };
     let Some(sensor) = drive.vehicle.sensor(speedometer.sender) else {
         let reason = "the sender's pulses are not measured".into();
@@ -61,39 +94,25 @@ pub(super) fn evidence(drive: &Drive) -> Result<Evidence<'_>, Box<Finding>> {
         let reason = "the sender's line does not give one pulse for each of its teeth".into();
         return no("sensors-unsound", reason, "repair the sender or its wiring and drive again");
     }
-    let bands = drive.motions.steady.as_slice();
-    let noise = noise(bands);
-    // As many degrees of freedom as a verdict asks for.
-    if noise.1 < 6.0 {
-        let reason = format!(
-            "too little straight and steady driving above {:.0} km/h with the sender and GNSS \
-             together",
-            3.6 * STEADY_MIN_MPS
-        );
-        return no("too-little-steady", reason, NEXT);
-    }
-    Ok(Evidence {
-        speedometer,
-        pulses_per_turn: f64::from(sensor.pulses_per_turn),
-        bands,
-        lag_u_s: LAG_U_S[usize::from(!drive.lag_estimated)],
-        noise,
-    })
+    let steady = Steady::new(drive, &drive.motions.steady, "the sender")?;
+    let pulses_per_turn = f64::from(sensor.pulses_per_turn);
+    let shown_per_turn = shown_per_pulse * pulses_per_turn;
+    Ok(Sender { pulses_per_turn, shown_per_turn, steady, expected_per_km })
 }
 
-fn compare(drive: &Drive, found: &Evidence) -> Finding {
+fn compare(drive: &Drive, found: &Sender) -> Finding {
     let scope = "speed sender";
     let size = drive.vehicle.limits.sender_percent;
     let bounds = Bounds::within(size);
     let limit = limit(drive, "sender scale excess", bounds, "%", |l| [l.sender_percent; 2]);
-    let Some(all) = Band::all(found.bands) else {
+    let Some(all) = Band::all(found.steady.bands) else {
         let reason = "no steady driving".to_string();
         return Finding::undecided(scope, "too-little-steady", reason, NEXT.into());
     };
-    let (expected, given) = (found.speedometer.pulses_per_km, found.pulses_per_km(&all));
+    let (expected, given) = (found.expected_per_km, found.pulses_per_km(&all));
     let ratio = given / expected;
     let percent = |c: Component| Component { u: 100.0 * ratio * c.u, ..c };
-    let components = found.components(&all).into_iter().map(percent).collect();
+    let components = found.steady.components(&all).into_iter().map(percent).collect();
     let (name, unit) = ("sender scale excess".to_string(), "%".to_string());
     let excess = Estimate { name, value: 100.0 * (ratio - 1.0), unit, components };
     let u = expected * excess.u() / 100.0;

@@ -1,7 +1,7 @@
-//! `speedometer-true`: what the sender makes the speedometer show, against its rule, speed by
-//! speed.
+//! `speedometer-true`: what the speedometer shows (as its unit sends it, or as its sender makes it
+//! show), against its rule, speed by speed.
 
-use super::sender_scale::{Evidence, evidence};
+use super::sender_scale::{Steady, declared, sender};
 use super::{Finding, period, word};
 use crate::assemble::Drive;
 use crate::result::{LimitInfo, Period, RecordRange, Verdict};
@@ -9,7 +9,7 @@ use wheelwitness_driveline::quantity::{Component, Estimate};
 use wheelwitness_driveline::speedometer::{cfr393_indicated, r39_indicated};
 use wheelwitness_driveline::steady::Band;
 use wheelwitness_driveline::units::KM_PER_MILE;
-use wheelwitness_driveline::vehicle::SpeedRule;
+use wheelwitness_driveline::vehicle::{Place, SpeedRule};
 use wheelwitness_driveline::verdict::{Bounds, judge as judge_estimate};
 
 const SCOPE: &str = "speedometer";
@@ -25,6 +25,37 @@ struct Shown {
     bounds: Bounds,
 }
 
+/// What it rests on.
+struct Evidence<'a> {
+    rule: SpeedRule,
+    steady: Steady<'a>,
+    /// What is shown for a turn a second, m/s.
+    shown_per_turn: f64,
+    /// How it came to be known that this is shown.
+    how: &'static str,
+}
+
+/// What the unit of the speedometer sends, or what its sender makes it show. The nearer to the eye,
+/// the better.
+fn evidence(drive: &Drive) -> Result<Evidence<'_>, Box<Finding>> {
+    let rule = declared(drive)?.rule;
+    let fed = || {
+        let found = sender(drive)?;
+        let (shown_per_turn, how) = (found.shown_per_turn, "by its sender's pulses");
+        Ok(Evidence { rule, steady: found.steady, shown_per_turn, how })
+    };
+    if drive.vehicle.signal(Place::Speedometer).is_none() {
+        return fed();
+    }
+    match Steady::new(drive, &drive.motions.shown, "what the speedometer shows") {
+        Ok(steady) => {
+            let how = "as its unit sends it, the pointer was not read";
+            Ok(Evidence { rule, steady, shown_per_turn: 1.0, how })
+        }
+        Err(no) => fed().map_err(|_| no),
+    }
+}
+
 /// One finding.
 pub fn judge(drive: &Drive) -> Vec<Finding> {
     vec![match evidence(drive) {
@@ -35,7 +66,7 @@ pub fn judge(drive: &Drive) -> Vec<Finding> {
 
 fn compare(found: &Evidence) -> Finding {
     let shown: Vec<(&Band, Shown)> =
-        found.bands.iter().filter_map(|b| Some((b, at(found, b)?))).collect();
+        found.steady.bands.iter().filter_map(|b| Some((b, at(found, b)?))).collect();
     if shown.is_empty() {
         let reason = format!("the rule speaks of {US_KMH:.1} km/h, and nothing was driven near it");
         let next = "drive 500 m straight and steady at 50 miles an hour, where the law allows it";
@@ -53,9 +84,10 @@ fn compare(found: &Evidence) -> Finding {
     let (truth, error) = (told.1.true_kmh.value, &told.1.error_kmh);
     let at: Vec<String> = shown.iter().map(|(_, s)| format!("{:.0}", s.true_kmh.value)).collect();
     let value = format!(
-        "at a true {truth:.1} km/h it is made to show {:+.2} ± {:.2} km/h more; driven at {} km/h",
+        "at a true {truth:.1} km/h it shows {:+.2} ± {:.2} km/h more ({}); driven at {} km/h",
         error.value,
         2.0 * error.u(),
+        found.how,
         at.join(", ")
     );
     let finding = match verdict {
@@ -85,16 +117,15 @@ fn row(band: &Band, s: &Shown, word: Verdict) -> Period {
 /// What was shown in a band of speed; None where the rule does not speak of that speed.
 fn at(found: &Evidence, band: &Band) -> Option<Shown> {
     let truth = 3.6 * band.speed_mps();
-    let pulses_per_s = found.pulses_per_turn * band.rate();
-    let indicated = 3.6 * found.speedometer.shown_mps(pulses_per_s);
-    let bounds = match found.speedometer.rule {
+    let indicated = 3.6 * found.shown_per_turn * band.rate();
+    let bounds = match found.rule {
         SpeedRule::UnR39 => r39_indicated(truth),
         SpeedRule::Us39382 if (truth - US_KMH).abs() > US_NEAR_KMH => return None,
         SpeedRule::Us39382 => cfr393_indicated().map(|kmh| kmh - US_KMH + truth),
     };
     let estimate = |name: &str, value: f64| {
         let of = |c: Component| Component { u: c.u * indicated, ..c };
-        let components = found.components(band).into_iter().map(of).collect();
+        let components = found.steady.components(band).into_iter().map(of).collect();
         Estimate { name: name.into(), value, unit: "km/h".into(), components }
     };
     Some(Shown {
@@ -105,7 +136,7 @@ fn at(found: &Evidence, band: &Band) -> Option<Shown> {
 }
 
 fn rule(found: &Evidence, told: &Shown) -> LimitInfo {
-    let source = match found.speedometer.rule {
+    let source = match found.rule {
         SpeedRule::UnR39 => "UN Regulation No. 39 para 5.3",
         SpeedRule::Us39382 => "49 CFR 393.82",
     };

@@ -28,8 +28,7 @@ pub fn result(storage: &SimStorage, vehicle: &str) -> DriveResult {
 
 /// The demo vehicle with pulse sensors only where `counted` says so, and these signals.
 pub fn vehicle(counted: &[&str], signals: &str) -> String {
-    let text = TRAIL_WAGON.replace("format = 1", "format = 2");
-    let mut parts = text.split("\n[[sensors]]\n");
+    let mut parts = TRAIL_WAGON.split("\n[[sensors]]\n");
     let mut out = parts.next().expect("a beginning").to_string();
     for part in parts {
         // The last sensor's part holds the rest of the file.

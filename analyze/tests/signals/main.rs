@@ -2,6 +2,7 @@
 
 #[path = "../shared/capture.rs"]
 mod capture;
+mod dial;
 mod drive;
 mod truth;
 mod verdicts;

@@ -35,6 +35,7 @@ const CHECKS: &[fn(&mut Found)] = &[
     limits,
     format::format,
     turning::shafts,
+    turning::speedometer,
     signals::signals,
     signals::switches,
     codes::modes,
@@ -346,5 +347,6 @@ fn place_name(place: Place) -> &'static str {
         Place::RearLeft => "rear-left",
         Place::RearRight => "rear-right",
         Place::SpeedSender => "speed-sender",
+        Place::Speedometer => "speedometer",
     }
 }

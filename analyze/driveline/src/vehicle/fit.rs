@@ -59,8 +59,12 @@ struct Facts {
     /// Front and rear: the shaft's tube.
     tube: [bool; 2],
     speedometer: bool,
+    /// What it expects of its sender.
+    expected: bool,
     /// The sender's pulses.
     sender: bool,
+    /// What it shows, on a bus.
+    shown: bool,
     /// Anything at all on the pulse board.
     board: bool,
     /// Anything at all on a bus.
@@ -94,7 +98,9 @@ impl Facts {
             released_mode: any(|m| m.coupling == Coupling::RearOnly),
             tube: [vehicle.shafts.front.is_some(), vehicle.shafts.rear.is_some()],
             speedometer: vehicle.speedometer.is_some(),
+            expected: vehicle.speedometer.as_ref().is_some_and(|s| s.pulses_per_km.is_some()),
             sender: vehicle.sensor(vehicle.sender_place()).is_some(),
+            shown: vehicle.signal(Place::Speedometer).is_some(),
             board: !vehicle.sensors.is_empty() || !vehicle.switches.is_empty(),
             bus: !vehicle.signals.is_empty(),
         }
@@ -238,20 +244,24 @@ const CLAIMS: [Claim; 19] = [
     ("no-wind-up", "a locked mode, both outputs and the curvature", |f| {
         yes_if(f.locked_mode && f.outputs() && f.curvature())
     }),
-    ("sender-scale", "the speedometer declared, its sender on a pulse channel, and GNSS", |f| {
-        yes_if(f.speedometer && f.sender && f.gnss)
-    }),
+    (
+        "sender-scale",
+        "the speedometer declared with the pulses that it expects, its sender on a pulse channel, \
+         and GNSS",
+        |f| yes_if(f.expected && f.sender && f.gnss),
+    ),
     (
         "speedometer-true",
-        "the speedometer declared, its sender on a pulse channel, and GNSS",
-        |f| yes_if(f.speedometer && f.sender && f.gnss),
+        "the speedometer declared, its sender on a pulse channel or what it shows as a signal, \
+         and GNSS",
+        |f| yes_if(f.gnss && (f.expected && f.sender || f.speedometer && f.shown)),
     ),
 ];
 
 /// One more thing, and what it changes.
 type Addition = (&'static str, fn(&mut Facts));
 
-const ADDITIONS: [Addition; 18] = [
+const ADDITIONS: [Addition; 19] = [
     ("a front shaft sensor", |f| (f.shaft[0], f.board) = (true, true)),
     ("a rear shaft sensor", |f| (f.shaft[1], f.board) = (true, true)),
     ("a sensor at the case input", |f| (f.input, f.board) = (true, true)),
@@ -272,8 +282,9 @@ const ADDITIONS: [Addition; 18] = [
     }),
     ("the tube of the front shaft", |f| f.tube[0] = true),
     ("the tube of the rear shaft", |f| f.tube[1] = true),
-    ("the speedometer declared", |f| f.speedometer = true),
+    ("the speedometer declared", |f| (f.speedometer, f.expected) = (true, true)),
     ("the speed sender on a pulse channel", |f| (f.sender, f.board) = (true, true)),
+    ("what the speedometer shows, as a signal", |f| (f.shown, f.bus) = (true, true)),
 ];
 
 impl Vehicle {
@@ -329,7 +340,8 @@ impl Vehicle {
             }
         }
         notes.extend(self.mismatch_note());
-        if self.speedometer.is_some() && self.sensor(self.sender_place()).is_none() {
+        let is_fed = self.speedometer.as_ref().is_some_and(|s| s.pulses_per_km.is_some());
+        if is_fed && self.sensor(self.sender_place()).is_none() {
             notes.push(
                 "the speedometer is declared, its sender is not: fit one as [[sensors]] with place \
                  = \"speed-sender\", or name the sensor that it shares with sender"

@@ -4,7 +4,7 @@ use std::fmt;
 use std::ops::Range;
 
 /// Newest version of the vehicle file format that this program reads.
-pub const NEWEST_FORMAT: u32 = 4;
+pub const NEWEST_FORMAT: u32 = 5;
 
 /// One mistake: where, what, and what to write instead.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -389,6 +389,8 @@ pub enum Place {
     RearRight,
     /// Speed sender, on a gear of its own (format 3).
     SpeedSender,
+    /// The speedometer, as its unit sends what it shows; a turn stands for a metre (format 5).
+    Speedometer,
 }
 
 /// Which edges of a pulse are counted.

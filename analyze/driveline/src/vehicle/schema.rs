@@ -152,7 +152,7 @@ const INTERLOCK: &[Key] = &[
     may("speed_max_kmh", number(0.0, 200.0, "km/h")),
 ];
 
-const PLACE: Kind = Kind::Word(&[
+const SIGNAL_PLACE: Kind = Kind::Word(&[
     "input",
     "front-shaft",
     "rear-shaft",
@@ -160,6 +160,7 @@ const PLACE: Kind = Kind::Word(&[
     "front-right",
     "rear-left",
     "rear-right",
+    "speedometer",
 ]);
 
 const SENSOR_PLACE: Kind = Kind::Word(&[
@@ -223,7 +224,7 @@ const SIGNAL: &[Key] = &[
     may("not_available", RAWS),
     may("error", RAWS),
     may("measures", Kind::Word(&["speed-kmh", "speed-rpm", "edge-count", "state"])),
-    may("place", PLACE),
+    may("place", SIGNAL_PLACE),
     may("counts_per_turn", number(0.5, 2000.0, "counts per turn")),
     may("switch", Kind::Text),
     may("role", ROLE),
@@ -262,7 +263,7 @@ const SHAFT: &[Key] = &[
 
 const SPEEDOMETER: &[Key] = &[
     must("rule", Kind::Word(&["un-r39", "us-393-82"])),
-    must("pulses_per_km", number(50.0, 1_000_000.0, "pulses per km")),
+    may("pulses_per_km", number(50.0, 1_000_000.0, "pulses per km")),
     may("sender", SENSOR_PLACE),
     may("surplus_percent", number(-20.0, 30.0, "%")),
 ];

@@ -3,14 +3,15 @@
 use super::Place;
 use serde::{Deserialize, Serialize};
 
-/// A speedometer that counts the pulses of a sender.
+/// A speedometer that counts the pulses of a sender, or whose unit sends what it shows.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Speedometer {
     /// The rule that it must obey.
     pub rule: SpeedRule,
-    /// Pulses per kilometre that it expects.
-    pub pulses_per_km: f64,
+    /// Pulses per kilometre that it expects; not needed where a signal tells what it shows.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pulses_per_km: Option<f64>,
     /// Place of the pulse sensor that is wired to the speedometer's line.
     #[serde(default = "default_sender")]
     pub sender: Place,
@@ -36,16 +37,18 @@ fn default_sender() -> Place {
 }
 
 impl Speedometer {
-    /// Speed that it shows, m/s, at so many pulses a second.
+    /// Speed that it shows, m/s, at so many pulses a second; None where it is not known how many
+    /// it expects.
     ///
     /// ```
     /// use wheelwitness_driveline::vehicle::*;
-    /// let s = Speedometer { rule: SpeedRule::UnR39, pulses_per_km: 2548.0,
+    /// let s = Speedometer { rule: SpeedRule::UnR39, pulses_per_km: Some(2548.0),
     ///     sender: Place::SpeedSender, surplus_percent: 0.0 };
     /// // 637 turns a minute of a cable with four pulses a turn mean 60 km/h.
-    /// assert!((3.6 * s.shown_mps(637.0 * 4.0 / 60.0) - 60.0).abs() < 1e-9);
+    /// assert!((3.6 * s.shown_mps(637.0 * 4.0 / 60.0).unwrap() - 60.0).abs() < 1e-9);
     /// ```
-    pub fn shown_mps(&self, pulses_per_s: f64) -> f64 {
-        1e3 * pulses_per_s / self.pulses_per_km * (1.0 + self.surplus_percent / 100.0)
+    pub fn shown_mps(&self, pulses_per_s: f64) -> Option<f64> {
+        let fed = 1e3 * pulses_per_s / self.pulses_per_km?;
+        Some(fed * (1.0 + self.surplus_percent / 100.0))
     }
 }

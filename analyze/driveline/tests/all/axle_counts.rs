@@ -7,7 +7,7 @@ use wheelwitness_driveline::course::Course;
 use wheelwitness_driveline::demand::{Prefer, Setup};
 use wheelwitness_driveline::pulse::Step;
 use wheelwitness_driveline::segment::{PeriodFold, Standstill};
-use wheelwitness_driveline::turn::Turn;
+use wheelwitness_driveline::turn::{PLACES, Turn};
 use wheelwitness_driveline::vehicle::Place;
 
 /// A step of the rear axle, whose shaft turns four times as often as its wheels: half a second with
@@ -15,7 +15,7 @@ use wheelwitness_driveline::vehicle::Place;
 /// open by an edge (rectangular).
 fn step(k: i64, turns: [f64; 3]) -> Step {
     let places = [Place::RearShaft, Place::RearLeft, Place::RearRight];
-    let mut turn = [None; 8];
+    let mut turn = [None; PLACES];
     for (place, turns) in places.into_iter().zip(turns) {
         let still = turns == 0.0;
         let edge = if place == Place::RearShaft { 1.0 / 4.0 } else { 1.0 / 48.0 };

@@ -8,7 +8,7 @@ use wheelwitness_driveline::course::{Course, Fix};
 use wheelwitness_driveline::demand::{Prefer, Setup, front_excess};
 use wheelwitness_driveline::pulse::Step;
 use wheelwitness_driveline::segment::{PeriodFold, Standstill};
-use wheelwitness_driveline::turn::Turn;
+use wheelwitness_driveline::turn::{PLACES, Turn};
 use wheelwitness_driveline::vehicle::Place;
 
 const SPEED_MPS: f64 = 1.0;
@@ -18,7 +18,7 @@ const RADIUS_M: f64 = 6.0;
 fn step(k: i64, setup: &Setup) -> Step {
     let turns = 0.5 * SPEED_MPS / setup.metres_per_turn();
     let one = Turn { turns, u_start: 0.0, u_end: 0.0, still: false, edge: 0.25, sent: None };
-    let mut turn = [None; 8];
+    let mut turn = [None; PLACES];
     turn[Place::FrontShaft as usize] = Some(one.times(1.1));
     turn[Place::RearShaft as usize] = Some(one);
     let start_us = 10_000_000 + 500_000 * k;

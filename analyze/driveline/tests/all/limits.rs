@@ -5,7 +5,7 @@ use wheelwitness_driveline::course::{Course, Fix};
 use wheelwitness_driveline::fastest::{Fastest, FastestFold};
 use wheelwitness_driveline::pulse::Step;
 use wheelwitness_driveline::steady::{Band, RECEIVER_U, SteadyFold, noise};
-use wheelwitness_driveline::turn::{PLACES, Turn};
+use wheelwitness_driveline::turn::{PLACES, Sent, Turn};
 
 fn step(k: i64) -> Step {
     let (start_us, end_us) = (500_000 * k, 500_000 * (k + 1));
@@ -108,6 +108,42 @@ fn bands(scale: f64, late_s: f64, climb: f64, slip: [f64; 5]) -> Vec<Band> {
         fold.push(&s, &course, Some(turn(metres * of_slip, 0.001)));
     }
     fold.finish()
+}
+
+/// A speed that a unit sends: `cut` of it is cut off, it is `late_s` late, and what that leaves open
+/// is told as for a unit that sends steps of `step_mps`.
+fn shown(climb: f64, late_s: f64, cut: f64, step_mps: f64) -> Vec<Band> {
+    let speed = |t: f64| 8.0 + climb * t;
+    let mut course = Course::default();
+    for k in 0..1600 {
+        let time_s = 0.1 * f64::from(k);
+        let ripple = 0.02 * [1.0, -1.0, -1.0, 1.0][k as usize % 4];
+        course.push(Fix { time_s, speed_mps: speed(time_s) + ripple, course_rad: 1.0 });
+    }
+    let mut fold = SteadyFold::default();
+    for k in 0..300 {
+        let off = 0.5 * step_mps / 12f64.sqrt();
+        let delay = 0.5 * climb * 0.04;
+        let sent = Sent { rounding: off, truncation: off, delay, ..Sent::default() };
+        let metres = 0.5 * (speed(0.5 * f64::from(k) + 0.25 - late_s) - cut);
+        fold.push(&step(k.into()), &course, Some(Turn { sent: Some(sent), ..turn(metres, 0.001) }));
+    }
+    fold.finish()
+}
+
+#[test]
+fn a_unit_that_cuts_off_to_whole_km_h_is_within_what_its_resolution_leaves_open() {
+    // 28.8 km/h, of which 28 are sent.
+    let (error, u, without) = error(&shown(0.0, 0.0, 0.8 / 3.6, 1.0 / 3.6), "signal resolution");
+    assert!((error + 0.0278).abs() < 0.0005, "{error}");
+    assert!(error.abs() < 2.2 * u && error.abs() > 5.0 * without, "{error} {u} {without}");
+}
+
+#[test]
+fn a_unit_that_speaks_late_is_within_what_its_delay_leaves_open() {
+    let found = shown(0.1, 0.06, 0.0, 0.0);
+    let (error, u, without) = error(&found, "signal delay");
+    assert!(error < 0.0 && error.abs() < 2.2 * u && without < u, "{error} {u} {without}");
 }
 
 /// Relative error of turns per metre, its uncertainty, and the same without one component.

@@ -366,7 +366,7 @@ fn a_course_alone_tells_the_curvature_where_wheels_are_not_measured() {
     for step in drive(&CIRCLES, SOUND) {
         let places = [Place::FrontShaft, Place::RearShaft, Place::Input];
         let mut shafts = step.clone();
-        shafts.turn = [None; 8];
+        shafts.turn = wheelwitness_driveline::turn::Turns::default();
         places.iter().for_each(|p| shafts.turn[*p as usize] = step.at(*p));
         if let Some(m) = setup.motion(&shafts, &course, Prefer::Wheels) {
             assert!(m.source.is_none_or(|s| s == CurvatureSource::Course));

@@ -66,9 +66,9 @@ fn a_vehicle_written_out_and_read_again_is_the_same() {
 /// Each row: a text of the new file, what somebody writes there, what is marked, and words of the
 /// complaint and of the advice.
 const MISTAKES: &[(&str, &str, &str, &str, &str)] = &[
-    ("format = 4\n", "", "#", "`format` is missing", "add format = a whole number, 1 to 4"),
-    ("format = 4", "format = 5", "5", "format 5", "this program reads format 4"),
-    ("format = 4", "format = 0", "0", "not 1 to 4", "write format = a whole number, 1 to 4"),
+    ("format = 4\n", "", "#", "`format` is missing", "add format = a whole number, 1 to 5"),
+    ("format = 4", "format = 6", "6", "format 6", "this program reads format 5"),
+    ("format = 4", "format = 0", "0", "not 1 to 5", "write format = a whole number, 1 to 5"),
     ("format = 4", "format = \"4\"", "\"4\"", "is a string", "write format = a whole number"),
     (
         "format = 4",
@@ -258,9 +258,41 @@ fn a_state_on_the_bus_is_a_switch_that_mode_rows_may_name() {
 }
 
 #[test]
+fn what_a_speedometer_shows_is_a_speed_made_of_nothing_and_needs_format_5() {
+    let shown = "[[signals]]\nname = \"dial\"\nid = 0x3D8\nstart_bit = 0\nlength = 16\n\
+                 byte_order = \"little\"\nfactor = 0.1\nmeasures = \"speed-kmh\"\n\
+                 place = \"speedometer\"\n\n[limits]";
+    let text = edited("[limits]", shown);
+    let older = refused(&text);
+    assert!(older.mistakes[0].what.contains("a signal of the speedometer in a file of format 4"));
+    let text = text.replace("format = 4", "format = 5");
+    let unfed = text.replace("pulses_per_km = 2548\n", "").replace("surplus_percent = 0.0", "");
+    for good in [&text, &unfed] {
+        Vehicle::parse(good, "my.toml").unwrap_or_else(|e| panic!("{e}"));
+    }
+    let wrong = [
+        (unfed.replace("format = 5", "format = 4"), "a speedometer without pulses_per_km"),
+        (unfed.replace("\"speed-kmh\"", "\"speed-rpm\""), "what a speedometer shows is a speed"),
+        (unfed.replace("factor = 0.1", "circumference_mm = 2300"), "made of wheel turns"),
+        (
+            unfed.replace("rule = \"un-r39\"", "rule = \"un-r39\"\nsurplus_percent = 2"),
+            "surplus_percent without pulses_per_km",
+        ),
+        (unfed.replace("place = \"speedometer\"", "place = \"rear-left\""), "is known"),
+    ];
+    for (text, what) in &wrong {
+        let told = refused(text);
+        assert!(told.mistakes.iter().any(|m| m.what.contains(what)), "{what}: {told}");
+    }
+}
+
+#[test]
 fn files_of_older_formats_are_read_as_before() {
     assert_eq!(fixture("shafts-only.toml").format, 1);
-    assert_eq!(fixture("bus-only.toml").format, 2);
+    let (bus, newest) = (include_str!("../../../../fixtures/vehicles/bus-only.toml"), "format = 5");
+    let (before, _) = bus.split_once("\n# What the speedometer shows").expect("it ends with it");
+    let before = before.replace(newest, "format = 2");
+    assert_eq!(Vehicle::parse(&before, "bus.toml").map(|v| v.format), Ok(2));
 }
 
 #[test]
@@ -303,7 +335,7 @@ const DEPENDENT: &[(&str, &str)] = &[
 fn no_mistake_hides_another_that_does_not_depend_on_it() {
     let is = |m: &Mistake, mark: &str, what: &str| marked(m) == mark && m.what.contains(what);
     let mut hidden = Vec::new();
-    let rows: Vec<_> = MISTAKES.iter().filter(|row| row.1 != "format = 5").collect();
+    let rows: Vec<_> = MISTAKES.iter().filter(|row| row.1 != "format = 6").collect();
     for (i, one) in rows.iter().enumerate() {
         let first = edited(one.0, one.1);
         // A third of all pairs, each row with many others.
@@ -372,9 +404,9 @@ fn broken_toml_is_shown_where_it_breaks_every_place_of_it() {
 
 #[test]
 fn a_newer_format_is_refused_by_name_and_nothing_else_is_judged() {
-    let found = refused("format = 5\nsomething_new = true\n");
+    let found = refused("format = 6\nsomething_new = true\n");
     assert_eq!(found.mistakes.len(), 1);
-    assert!(found.to_string().contains("vehicle file of format 5"));
+    assert!(found.to_string().contains("vehicle file of format 6"));
 }
 
 #[test]

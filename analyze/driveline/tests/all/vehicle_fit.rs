@@ -123,6 +123,20 @@ fn each_sensor_that_is_said_to_unlock_a_claim_does_so_once_it_is_fitted() {
 }
 
 #[test]
+fn a_speedometer_that_says_what_it_shows_needs_no_sender() {
+    let v = vehicle(include_str!("../../../../fixtures/vehicles/bus-only.toml"));
+    let able = |v: &Vehicle, claim| v.fit(true).iter().find(|r| r.claim == claim).unwrap().ability;
+    assert_eq!(able(&v, "speedometer-true"), Ability::Yes);
+    assert_eq!(able(&v, "sender-scale"), Ability::No);
+    assert!(v.notes().iter().all(|n| !n.contains("sender")), "{:?}", v.notes());
+    let mut mute = v.clone();
+    mute.signals.retain(|s| s.place != Some(Place::Speedometer));
+    let row = mute.fit(true).into_iter().find(|r| r.claim == "speedometer-true").unwrap();
+    assert_eq!(row.ability, Ability::No);
+    assert!(row.one_more.contains(&"what the speedometer shows, as a signal"));
+}
+
+#[test]
 fn a_gnss_receiver_never_costs_a_claim() {
     for text in [TRAIL_WAGON, SHAFTS_ONLY, WHEELS_ONLY] {
         let v = vehicle(text);

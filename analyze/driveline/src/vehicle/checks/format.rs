@@ -6,6 +6,7 @@ use super::{Found, key};
 
 pub(super) fn format(f: &mut Found) {
     let v: &Vehicle = f.vehicle;
+    let is_unfed = v.speedometer.as_ref().is_some_and(|s| s.pulses_per_km.is_none());
     // What came with which format.
     let newer = [
         (2, !v.signals.is_empty(), "signals"),
@@ -17,6 +18,8 @@ pub(super) fn format(f: &mut Found) {
         (3, f.is_given(["limits", "sender_percent"]), "sender_percent"),
         (4, v.analog.iter().any(|a| a.low_max_v.is_some()), "low_max_v"),
         (4, v.analog.iter().any(|a| a.high_min_v.is_some()), "high_min_v"),
+        (5, v.signal(Place::Speedometer).is_some(), "a signal of the speedometer"),
+        (5, is_unfed, "a speedometer without pulses_per_km"),
     ];
     let held = newer.into_iter().filter(|(since, given, _)| *given && v.format < *since);
     let (since, names): (Vec<u32>, Vec<&str>) = held.map(|(since, _, name)| (since, name)).unzip();

@@ -152,6 +152,9 @@ fn measured(f: &mut Found, i: usize, s: &Signal) {
     wanted(f, i, "circumference_mm", size, size && kmh, "belongs to a speed in km/h");
     let u = s.circumference_u_mm.is_some();
     wanted(f, i, "circumference_u_mm", u, u && size && kmh, "belongs to a circumference_mm");
+    if s.place == Some(Place::Speedometer) {
+        shown(f, i, s);
+    }
     if kmh && !by_message && s.place == Some(Place::Input) {
         let what = "a speed in km/h tells nothing of the case input: the range is in between";
         f.at(key!["signals", i, "place"], what, "write the shaft or wheel that the unit senses");
@@ -160,6 +163,16 @@ fn measured(f: &mut Found, i: usize, s: &Signal) {
         let what = format!("raw value {raw} is both on and off");
         f.at(key!["signals", i, "off"], what, "list each raw value once");
     }
+}
+
+/// What a speedometer shows is a speed, however it was come by.
+fn shown(f: &mut Found, i: usize, s: &Signal) {
+    if s.measured() != Measures::SpeedKmh {
+        let what = "what a speedometer shows is a speed";
+        f.at(key!["signals", i, "measures"], what, "write measures = \"speed-kmh\"");
+    }
+    let why = "belongs to a speed that is made of wheel turns";
+    wanted(f, i, "circumference_mm", s.circumference_mm.is_some(), false, why);
 }
 
 /// Signals that are switches have names of their own among all switches.

@@ -1,5 +1,6 @@
-//! What came with format 3: shafts as tubes, the speedometer and its sender, the test ground.
+//! Shafts as tubes, and what the speedometer is fed with.
 
+use super::super::Place;
 use super::{Found, key};
 
 pub(super) fn shafts(f: &mut Found) {
@@ -16,5 +17,20 @@ pub(super) fn shafts(f: &mut Found) {
             let instead = "write millimetres, the length from joint centre to joint centre";
             f.at(key!["shafts", end, "length_mm"], what, instead);
         }
+    }
+}
+
+pub(super) fn speedometer(f: &mut Found) {
+    let Some(speedometer) = &f.vehicle.speedometer else { return };
+    if speedometer.pulses_per_km.is_some() {
+        return;
+    }
+    if f.vehicle.signal(Place::Speedometer).is_none() {
+        let what = "neither what the speedometer expects nor what it shows is known";
+        let instead = "add pulses_per_km, or a signal with place = \"speedometer\"";
+        f.at(key!["speedometer"], what, instead);
+    } else if speedometer.surplus_percent != 0.0 {
+        let what = "surplus_percent without pulses_per_km: it is above what the pulses say";
+        f.at_name(key!["speedometer", "surplus_percent"], what, "add pulses_per_km, or remove it");
     }
 }
