@@ -216,10 +216,7 @@ impl<'a> Feed<'a> {
             .filter_map(output)
             .collect();
         // An output without a shaft sensor turns with the mean of its wheels, times the ratio.
-        for (shaft, wheels, i) in [
-            (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight], ratio[0]),
-            (Place::RearShaft, [Place::RearLeft, Place::RearRight], ratio[1]),
-        ] {
+        for ((shaft, wheels), i) in Place::AXLES.into_iter().zip(ratio) {
             if output(shaft).is_none() {
                 let wheel = |o: Output| Output { place: shaft, weight: i / 2.0, ..o };
                 outputs.extend(wheels.into_iter().filter_map(output).map(wheel));

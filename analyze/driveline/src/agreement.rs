@@ -3,9 +3,9 @@
 //! With an open axle differential `N_shaft / i = (N_left + N_right) / 2`, whatever the tyres do:
 //! a pure relation of gears, judged on counted turns.
 
-use crate::demand::{AXLES, Setup};
+use crate::demand::Setup;
 use crate::pulse::Step;
-use crate::quantity::{Component, Estimate};
+use crate::quantity::{Component, Estimate, SURE};
 use crate::stats::Moments;
 use crate::turn::{MOVED, MOVED_NAMES, Turn, moved};
 use crate::vehicle::Place;
@@ -65,7 +65,7 @@ pub struct Agreement {
 impl AgreementFold {
     /// A fold for the front (0) or rear (1) axle.
     pub fn new(setup: &Setup, axle: usize) -> Self {
-        let (shaft, wheels) = AXLES[axle];
+        let (shaft, wheels) = Place::AXLES[axle];
         AgreementFold {
             shaft,
             wheels,
@@ -225,13 +225,11 @@ struct Axle {
     last: Option<(i64, f64)>,
 }
 
-/// So many standard uncertainties are no counting.
-const SURE: f64 = 3.0;
-
 impl CountedTwice {
     /// Takes one step in. Only counted edges tell: units send the same wheels at other times.
     pub fn push(&mut self, step: &Step, setup: &Setup) {
-        for ((axle, (shaft, wheels)), ratio) in self.0.iter_mut().zip(AXLES).zip(setup.ratio) {
+        for ((axle, (shaft, wheels)), ratio) in self.0.iter_mut().zip(Place::AXLES).zip(setup.ratio)
+        {
             let counted = |p: Place| step.at(p).filter(|t| !t.still && t.sent.is_none());
             match (counted(shaft), counted(wheels[0]), counted(wheels[1])) {
                 (Some(shaft), Some(l), Some(r)) => {

@@ -85,12 +85,6 @@ pub struct Setup {
     pub rear_wheels_tell: bool,
 }
 
-/// Shaft and wheels of the front and the rear axle.
-pub(crate) const AXLES: [(Place, [Place; 2]); 2] = [
-    (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
-    (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
-];
-
 fn is_front(place: Place) -> bool {
     matches!(place, Place::FrontShaft | Place::FrontLeft | Place::FrontRight)
 }
@@ -102,7 +96,7 @@ fn sent(rated: &[Rated]) -> [Option<Scale>; PLACES] {
 }
 
 fn out(vehicle: &Vehicle, axle: usize) -> Place {
-    let (shaft, wheels) = AXLES[axle];
+    let (shaft, wheels) = Place::AXLES[axle];
     let axles = [&vehicle.axles.front, &vehicle.axles.rear];
     let open = matches!(axles[axle].kind, AxleKind::Open | AxleKind::Disconnect);
     let counted = |p: Place| vehicle.sensor(p).is_some();
@@ -251,14 +245,14 @@ impl Setup {
     /// An output is its shaft where that is measured. The wheels stand in for a shaft that is
     /// missing in a step only where they turn by the same scale.
     fn by_shaft(&self, step: &Step, axle: usize) -> bool {
-        let (shaft, wheels) = AXLES[axle];
+        let (shaft, wheels) = Place::AXLES[axle];
         let alone = self.scale_u(shaft, wheels[0]) > 0.0;
         self.out[axle] == shaft && (step.at(shaft).is_some() || alone)
     }
 
     /// Turns of an output in a step: of its shaft, or of both wheels through an open axle.
     pub fn output(&self, step: &Step, axle: usize) -> Option<Turn> {
-        let (shaft, wheels) = AXLES[axle];
+        let (shaft, wheels) = Place::AXLES[axle];
         if self.by_shaft(step, axle) {
             return step.at(shaft);
         }
@@ -268,7 +262,7 @@ impl Setup {
 
     /// One wheel of an output that is the mean of two gave no edge while the other gave many.
     fn one_sided(&self, step: &Step, axle: usize) -> bool {
-        let wheels = AXLES[axle].1.map(|p| step.at(p));
+        let wheels = Place::AXLES[axle].1.map(|p| step.at(p));
         let [Some(left), Some(right)] = wheels else { return false };
         let moving = if left.still { right } else { left };
         let many = moving.edge > 0.0 && moving.turns > MANY_EDGES * moving.edge;

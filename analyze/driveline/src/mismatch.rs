@@ -442,11 +442,10 @@ impl MismatchFold {
 /// Front against rear is compared by the wheels where all are measured, unless some of them are
 /// sent and both shafts are counted.
 fn by_wheels(step: &Step) -> bool {
-    let wheels = [Place::FrontLeft, Place::FrontRight, Place::RearLeft, Place::RearRight];
     let counted = |p: Place| step.at(p).is_some_and(|t| t.sent.is_none());
     let shafts_counted = counted(Place::FrontShaft) && counted(Place::RearShaft);
-    wheels.iter().all(|p| step.at(*p).is_some())
-        && (wheels.into_iter().all(counted) || !shafts_counted)
+    Place::WHEELS.iter().all(|p| step.at(*p).is_some())
+        && (Place::WHEELS.into_iter().all(counted) || !shafts_counted)
 }
 
 /// Angle that the path turned to the right over a row, by the course, and its uncertainty.

@@ -10,10 +10,7 @@ use crate::pulse::Step;
 use crate::turn::Turn;
 use crate::vehicle::Place;
 
-/// Wheels in the order in which pairs name them.
-const WHEELS: [Place; 4] = [Place::FrontLeft, Place::FrontRight, Place::RearLeft, Place::RearRight];
-
-/// Every choice of two wheels as the front axle's, the declared one first.
+/// Every choice of two of [`Place::WHEELS`] as the front axle's, the declared one first.
 const FRONT_PAIRS: [[usize; 2]; 6] = [[0, 1], [2, 3], [2, 1], [3, 1], [0, 2], [0, 3]];
 
 /// Wheel turns of one piece: at full lock about a quarter of a circle.
@@ -120,7 +117,7 @@ impl PlacesFold {
     /// one (driving forward is assumed).
     pub fn push(&mut self, step: &Step, yaw_rate: Option<f64>) {
         let counted = |t: &Turn| t.sent.is_none() && !t.still;
-        let all = WHEELS.map(|p| step.at(p).filter(counted));
+        let all = Place::WHEELS.map(|p| step.at(p).filter(counted));
         let [Some(a), Some(b), Some(c), Some(d)] = all else {
             self.piece = None;
             return;
@@ -208,7 +205,7 @@ impl PlacesFold {
             [2, 3] => Exchange::Axles,
             pair => {
                 let to = pair.into_iter().find(|w| *w >= 2)?;
-                Exchange::Wheels(WHEELS[from], WHEELS[to])
+                Exchange::Wheels(Place::WHEELS[from], Place::WHEELS[to])
             }
         };
         (*declared >= PIECES_MIN).then_some((exchange, *declared))

@@ -5,6 +5,9 @@
 use crate::stats::few;
 use serde::{Deserialize, Serialize};
 
+/// So many standard uncertainties make sure of a count: no phase lies further off.
+pub(crate) const SURE: f64 = 3.0;
+
 /// One named contribution to a standard uncertainty.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Component {

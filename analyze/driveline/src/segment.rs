@@ -5,6 +5,7 @@
 //! counting leaves open are the phases at the ends.
 
 use crate::demand::{CurvatureSource, DOUBTS, Demanded, Motion};
+use crate::quantity::SURE;
 use crate::turn::{Opens, Turn};
 
 /// Straight enough: below this curvature a stretch is not a turn, 1/m.
@@ -187,9 +188,11 @@ impl Segment {
     }
 
     /// The same with the play of the gears between input and outputs, which torque takes up or
-    /// gives back: a share of the play between the outputs at most (rectangular, GUM 4.3.7).
+    /// gives back. It is a share of the play between the outputs at most: anything from nothing to
+    /// that, and the gears lie anywhere within it (both rectangular, GUM 4.3.7; the variance of a
+    /// play `p` is `p^2 / 12`, its mean over plays up to `b` is `b^2 / 36`).
     pub fn input_u_with_play(&self, front_share: f64, backlash_turn: f64) -> f64 {
-        self.input_u(front_share).hypot(GEAR_PLAY * backlash_turn / 12f64.sqrt())
+        self.input_u(front_share).hypot(GEAR_PLAY * backlash_turn / 6.0)
     }
 
     /// Length in seconds.
@@ -363,9 +366,6 @@ impl Parted {
         self.most = self.most.max(self.sum - sure(|t| t.u_end) - low);
     }
 }
-
-/// Standard uncertainties of a phase that make sure of it.
-const SURE: f64 = 3.0;
 
 /// What else stood still, for steps in which the rear output did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

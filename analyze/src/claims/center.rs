@@ -301,12 +301,11 @@ fn evidence<'a>(
     let no = |code, reason: &str, next: String| {
         Err(Box::new(Finding::undecided(scope, code, reason.into(), next)))
     };
-    let outputs = [
-        (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
-        (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
-    ];
     let fitted = |p: Place| drive.vehicle.is_measured(p);
-    if !outputs.iter().all(|(shaft, wheels)| fitted(*shaft) || wheels.iter().all(|w| fitted(*w))) {
+    if !Place::AXLES
+        .iter()
+        .all(|(shaft, wheels)| fitted(*shaft) || wheels.iter().all(|w| fitted(*w)))
+    {
         let next =
             "fit a sensor on each propeller shaft at the drive, or on all four wheels".into();
         return no("outputs-not-measured", "both outputs must be measured", next);

@@ -12,8 +12,8 @@ use wheelwitness_driveline::verdict::{Bounds, judge as judge_estimate};
 
 /// Name, shaft and wheels of each axle.
 pub(super) const AXLES: [(&str, Place, [Place; 2]); 2] = [
-    ("front axle", Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
-    ("rear axle", Place::RearShaft, [Place::RearLeft, Place::RearRight]),
+    ("front axle", Place::AXLES[0].0, Place::AXLES[0].1),
+    ("rear axle", Place::AXLES[1].0, Place::AXLES[1].1),
 ];
 
 /// One finding per axle that has a sensor.

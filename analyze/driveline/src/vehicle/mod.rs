@@ -393,6 +393,18 @@ pub enum Place {
     Speedometer,
 }
 
+impl Place {
+    /// The wheels, front before rear and left before right.
+    pub const WHEELS: [Place; 4] =
+        [Place::FrontLeft, Place::FrontRight, Place::RearLeft, Place::RearRight];
+
+    /// Shaft and wheels of the front and the rear axle.
+    pub const AXLES: [(Place, [Place; 2]); 2] = [
+        (Place::FrontShaft, [Place::FrontLeft, Place::FrontRight]),
+        (Place::RearShaft, [Place::RearLeft, Place::RearRight]),
+    ];
+}
+
 /// Which edges of a pulse are counted.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
