@@ -89,7 +89,7 @@ impl Learner {
         match self.counter.observe(at_us, count) {
             Counted::Edge(edge) => self.patterns().for_each(|p| p.push(edge)),
             Counted::Implausible => self.patterns().for_each(ToothPattern::begin_anew),
-            Counted::Same | Counted::Unpinned => {}
+            Counted::Same | Counted::Unpinned(_) => {}
         }
     }
 

@@ -344,16 +344,14 @@ fn torque_sign(acceleration: f64) -> i8 {
     }
 }
 
-/// Engagement periods: a row that was requested and whose position switches matched; or, where
-/// one of them lies, whose limit contacts and lamps both say that the unit has arrived. Other
-/// requests that stood long enough are kept as uncertain.
+/// Engagement periods: a row that was requested, from when it was engaged as far as its switches,
+/// motor and lamps tell. Other requests that stood long enough are kept as uncertain.
 fn engaged(vehicle: &Vehicle, timeline: &Timeline) -> Vec<Engaged> {
     let period = |p: &RowPeriod| {
-        let arrived = p.lamps_fit == Some(true) && p.limits_fit != Some(false);
-        let certain = p.matched_s.is_some() || arrived;
         let (read_s, end_s) = p.stretch_s?;
         // A row that is late is read from when it should have matched; it engaged when it did.
-        let start_s = p.matched_s.map_or(read_s, |matched_s| matched_s.max(read_s));
+        let start_s = p.engaged_s.map_or(read_s, |engaged_s| engaged_s.max(read_s));
+        let certain = p.engaged_s.is_some();
         let mode = vehicle.modes.iter().position(|m| m.name == p.mode)?;
         let start_us = (start_s * 1e6) as i64 + TRIM_US;
         let end_us = (end_s * 1e6) as i64 - TRIM_US;

@@ -26,6 +26,9 @@ pub const BREAK_US: i64 = 20_000_000;
 /// nobody looked.
 const WATCHED_US: i64 = 300_000;
 
+/// An age that is not told is at least this, microseconds.
+const AGE_END_US: i64 = 1 << 16;
+
 /// No sensor of a road vehicle makes more edges a second than this.
 pub const EDGES_PER_S_MAX: f64 = 20_000.0;
 
@@ -60,8 +63,8 @@ pub enum Counted {
     Same,
     /// New edges; the last one is pinned in time.
     Edge(Edge),
-    /// New edges, none of them pinned.
-    Unpinned,
+    /// New edges, none of them pinned: at this instant the last of them had been.
+    Unpinned(Edge),
     /// More edges than any sensor makes: not believed, the count is taken as a new beginning.
     Implausible,
 }
@@ -97,9 +100,19 @@ impl Counter {
             (0, _) => Counted::Same,
             (n, _) if n as f64 > room => Counted::Implausible,
             (_, Some(age)) => Counted::Edge(Edge { time_us: tick_us - i64::from(age), index }),
-            (_, None) => Counted::Unpinned,
+            (_, None) => {
+                let time_us = (tick_us - AGE_END_US).max(last_us);
+                Counted::Unpinned(Edge { time_us, index })
+            }
         }
     }
+}
+
+/// What a track knows: an edge, or where a sensor stood since an edge that nobody pinned.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Mark {
+    edge: Edge,
+    pinned: bool,
 }
 
 /// Where an edge sits, in edges.
@@ -204,7 +217,7 @@ pub struct Sensing {
 struct Track {
     sensing: Sensing,
     counter: Counter,
-    edges: VecDeque<Edge>,
+    marks: VecDeque<Mark>,
     at_boundary: Option<Phase>,
     /// Since when it is watched without an edge before; None once edges went by uncounted.
     idle_from_us: Option<i64>,
@@ -272,7 +285,7 @@ impl Stepper {
         let track = |s: &Sensing| Track {
             sensing: s.clone(),
             counter: Counter::default(),
-            edges: VecDeque::new(),
+            marks: VecDeque::new(),
             at_boundary: None,
             idle_from_us: None,
             reported_us: None,
@@ -314,13 +327,14 @@ impl Stepper {
             let Some(report) = counts.get(slot) else { continue };
             track.watched(tick_us);
             match track.counter.observe(tick_us, *report) {
-                Counted::Edge(edge) => track.edges.push_back(edge),
+                Counted::Edge(edge) => track.marks.push_back(Mark { edge, pinned: true }),
+                Counted::Unpinned(edge) => track.marks.push_back(Mark { edge, pinned: false }),
                 Counted::Implausible => {
-                    track.edges.clear();
+                    track.marks.clear();
                     track.at_boundary = None;
                     track.idle_from_us = None;
                 }
-                Counted::Same | Counted::Unpinned => {}
+                Counted::Same => {}
             }
         }
         self.emit(STILL_US, out);
@@ -411,7 +425,7 @@ impl Track {
     /// is blind at low speed, or a vehicle that has not moved off.
     fn is_before_first_edge(&self, at_us: i64) -> bool {
         let Some(from_us) = self.idle_from_us.filter(|from| at_us >= *from) else { return false };
-        match self.edges.front() {
+        match self.marks.front().map(|m| m.edge) {
             Some(first) => {
                 first.index == 1 && first.time_us > at_us && first.time_us - from_us > STILL_US
             }
@@ -424,12 +438,16 @@ impl Track {
         since && !self.unwatched.iter().any(|(from, to)| (*from..*to).contains(&at_us))
     }
 
-    /// Position of an edge, and what is open about it: by itself, and alike for edges near it.
+    /// Position of an edge, and what is open about it: by itself, and alike for edges near it. A
+    /// sensor whose last edge nobody pinned stood anywhere between that one and the next.
     ///
     /// About places that were learned each edge scatters by itself. Where none were, or nobody
     /// knows which tooth made the edge, a ring out of round moves neighbours together.
-    fn position(&self, edge: &Edge) -> Position {
+    fn position(&self, Mark { edge, pinned }: &Mark) -> Position {
         let (at, tooth_u) = (edge.index as f64, self.sensing.tooth_u);
+        if !pinned {
+            return Position { at: at + 0.5, own_u: 1.0 / 12f64.sqrt(), alike_u: tooth_u };
+        }
         match self.sensing.pattern.error_of(edge) {
             Ok(_) if self.sensing.pattern.errors.is_empty() => {
                 Position { at, own_u: 0.0, alike_u: tooth_u }
@@ -445,7 +463,7 @@ impl Track {
     /// times the gap times `s (1 - s) / 4`.
     fn phase(&self, at_us: i64) -> Option<Phase> {
         let per_turn = f64::from(self.sensing.edges_per_turn);
-        let after = self.edges.partition_point(|e| e.time_us <= at_us);
+        let after = self.marks_by(at_us);
         let still = |index: i64| {
             self.was_watched(at_us).then_some(Phase {
                 turns: (index as f64 + 0.5) / per_turn,
@@ -454,21 +472,21 @@ impl Track {
                 begun: true,
             })
         };
-        let Some(before) = after.checked_sub(1).and_then(|k| self.edges.get(k)) else {
+        let Some(before) = after.checked_sub(1).and_then(|k| self.marks.get(k)) else {
             let idle = still(0).filter(|_| self.is_before_first_edge(at_us));
             return idle.map(|phase| Phase { begun: false, ..phase });
         };
-        let Some(next) = self.edges.get(after) else { return still(before.index) };
-        let gap_us = next.time_us - before.time_us;
-        let edges = next.index - before.index;
+        let Some(next) = self.marks.get(after) else { return still(before.edge.index) };
+        let gap_us = next.edge.time_us - before.edge.time_us;
+        let edges = next.edge.index - before.edge.index;
         if gap_us > STILL_US && edges <= 1 {
-            return still(before.index);
+            return still(before.edge.index);
         }
         if gap_us > BREAK_US || gap_us <= 0 {
             return None;
         }
         let (from, to) = (self.position(before), self.position(next));
-        let share = (at_us - before.time_us) as f64 / gap_us as f64;
+        let share = (at_us - before.edge.time_us) as f64 / gap_us as f64;
         let bend = self.rate_change(after) * gap_us as f64 / 4.0 * share * (1.0 - share);
         // It stood somewhere between the two.
         let bend = bend.min(edges as f64 / 12f64.sqrt());
@@ -489,9 +507,9 @@ impl Track {
     /// the interval slow. The whole rate where neither side is known.
     fn rate_change(&self, after: usize) -> f64 {
         let rate = |k: usize| -> Option<f64> {
-            let (a, b) = (self.edges.get(k.checked_sub(1)?)?, self.edges.get(k)?);
+            let (a, b) = (self.marks.get(k.checked_sub(1)?)?, self.marks.get(k)?);
             let apart = self.position(b).at - self.position(a).at;
-            Some(apart / (b.time_us - a.time_us).max(1) as f64)
+            Some(apart / (b.edge.time_us - a.edge.time_us).max(1) as f64)
         };
         let own = rate(after).unwrap_or(0.0);
         let neighbours = [after.checked_sub(1).and_then(rate), rate(after + 1)];
@@ -515,9 +533,14 @@ impl Track {
         })
     }
 
+    /// Marks up to an instant.
+    fn marks_by(&self, at_us: i64) -> usize {
+        self.marks.partition_point(|m| m.edge.time_us <= at_us)
+    }
+
     fn forget_before(&mut self, at_us: i64) {
-        let after = self.edges.partition_point(|e| e.time_us <= at_us);
-        self.edges.drain(..after.saturating_sub(3));
+        let after = self.marks_by(at_us);
+        self.marks.drain(..after.saturating_sub(3));
         while self.unwatched.front().is_some_and(|gap| gap.1 < at_us) {
             self.unwatched.pop_front();
         }

@@ -3,7 +3,7 @@
 use wheelwitness_tests::campaign::{Call, Called, by_bus, drive, turned};
 
 /// Seed of a drive, and what deceived the analysis.
-const DRIVES: [(u64, &str); 52] = [
+const DRIVES: [(u64, &str); 54] = [
     (7061, "one of two magnets of the rear shaft was missing, so that every turn counted half"),
     (7097, "a wheel sensor was blind for 4 s and right on the whole"),
     (7106, "a few edges of noise at the input were counted as turns"),
@@ -71,6 +71,11 @@ const DRIVES: [(u64, &str); 52] = [
     (422546, "a limit contact stuck while no switch moved, and that period was called idle"),
     (422629, "the front was not driven, and the slip of the rear axle made a tyre larger"),
     (440639, "a contact dropped out of a row that was read already, and came back: no arrival"),
+    (
+        468058,
+        "the unit stirred 138 s after the request: the mode before it was taken for the new one",
+    ),
+    (469828, "a lying switch read the row before the lock let go: the wait was taken for the mode"),
 ];
 
 /// The same of vehicles that were turned by hand.

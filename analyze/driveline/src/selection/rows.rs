@@ -34,6 +34,9 @@ pub struct RowPeriod {
     pub matched_s: Option<f64>,
     /// When moreover the motor had come to rest and the lamps were steady, in seconds.
     pub at_rest_s: Option<f64>,
+    /// From when on it was engaged, as far as all that the unit shows tells: switches, motor and
+    /// lamps, in seconds. None where they do not tell.
+    pub engaged_s: Option<f64>,
     /// True when the switches changed to the row after a request edge that was seen.
     pub followed: bool,
     /// True when the request stood already when the recording (or the power) began.
@@ -76,6 +79,7 @@ impl RowPeriod {
                 .collect(),
             matched_s: stand.matched.map(|m| m.settled_s),
             at_rest_s: stand.at_rest_s(),
+            engaged_s: stand.engaged_s(),
             followed: stand.request.is_some() && stand.matched.is_some() && stand.position_moved,
             initial: stand.request.is_none(),
             moved_on: false,

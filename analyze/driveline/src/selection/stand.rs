@@ -194,7 +194,7 @@ impl Stand {
     pub fn pass(&mut self, table: &Table, scene: &Scene) {
         let patience_s = table.limits.selection_s + MARGIN_S;
         if scene.now_s >= self.began_s + patience_s {
-            self.reading.begin(self.began_s + patience_s, &scene.picture);
+            self.read(patience_s, scene);
             // Without motor line and limit contacts the unit has had its time by now.
             let unseen = !self.motor_is_seen(table) && !self.limits_are_seen(table);
             if self.travel.is_none() && (unseen || self.request.is_none() && !self.motor_runs) {
@@ -203,6 +203,20 @@ impl Stand {
         }
         self.reading.pass(scene.now_s, &scene.picture);
         self.read_contacts(table, scene, patience_s);
+    }
+
+    /// The row is read from when it should have matched. A unit that stirs only then has another
+    /// such time: nothing was to be read before.
+    fn read(&mut self, patience_s: f64, scene: &Scene) {
+        let stirred = self.motor_on.or(self.limit_change).filter(|_| self.matched.is_none());
+        let late_s = stirred.map(|m| m.first_s).filter(|s| *s > self.began_s + patience_s);
+        let due_s = late_s.unwrap_or(self.began_s) + patience_s;
+        if late_s.is_some() && self.reading.stretch().is_some_and(|(from_s, _)| from_s < due_s) {
+            self.reading.restart();
+        }
+        if scene.now_s >= due_s {
+            self.reading.begin(due_s, &scene.picture);
+        }
     }
 
     /// The limit contacts are read once the row matches and the motor has come to rest, or has had
@@ -439,6 +453,20 @@ impl Stand {
         let lamp = self.lamp.filter(|_| self.lamps_fit == Some(true));
         let later = [self.motor_off, lamp].into_iter().flatten().map(|m| m.settled_s);
         Some(later.fold(matched_s, f64::max))
+    }
+
+    /// When the row was engaged, as far as all that the unit shows tells, in seconds: it matched
+    /// and everything came to rest; or a switch of it lies, and limit contacts and lamps came to
+    /// show it. A row that was read before the unit moved does not tell when the unit arrived.
+    pub fn engaged_s(&self) -> Option<f64> {
+        let lamps_show = self.lamps_fit == Some(true);
+        if self.matched.is_some() {
+            let is_told = !self.read_at_request || self.motor_on.is_none() || lamps_show;
+            return self.at_rest_s().filter(|_| is_told);
+        }
+        let last = [self.motor_off, self.limit_change, self.lamp].into_iter().flatten();
+        let last_s = last.map(|m| m.settled_s).fold(self.began_s, f64::max);
+        (lamps_show && self.limits_fit != Some(false)).then_some(last_s)
     }
 
     /// From the request to the engaged row.

@@ -7,6 +7,7 @@ mod contacts;
 mod course_noise;
 mod drag;
 mod limits;
+mod lost_stretch;
 mod motion;
 mod outside_kinematics;
 mod outside_shafts;

@@ -1,5 +1,6 @@
 //! Promises about selections, over generated timelines whose truth is known.
 
+mod arrivals;
 mod outcomes;
 mod script;
 mod verdicts;
