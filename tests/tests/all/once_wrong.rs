@@ -71,10 +71,7 @@ const DRIVES: [(u64, &str); 54] = [
     (422546, "a limit contact stuck while no switch moved, and that period was called idle"),
     (422629, "the front was not driven, and the slip of the rear axle made a tyre larger"),
     (440639, "a contact dropped out of a row that was read already, and came back: no arrival"),
-    (
-        468058,
-        "the unit stirred 138 s after the request: the mode before it was taken for the new one",
-    ),
+    (468058, "the unit stirred 138 s after the request, and the mode before was taken for it"),
     (469828, "a lying switch read the row before the lock let go: the wait was taken for the mode"),
 ];
 

@@ -91,7 +91,8 @@ proptest! {
         prop_assert!(turns.len() > 10, "the shaft is seen again: {}", turns.len());
         for (truth, t) in &turns {
             let u = t.u_start.hypot(t.u_end);
-            prop_assert!((t.turns - truth).abs() < 1.5 / f64::from(TEETH) + 3.0 * u, "{truth} {t:?}");
+            let most = 1.5 / f64::from(TEETH) + 3.0 * u;
+            prop_assert!((t.turns - truth).abs() < most, "{truth} {t:?}");
         }
     }
 }
