@@ -231,7 +231,7 @@ impl MismatchFold {
 
     /// The two sides in turns of their wheels, and metres run.
     fn pair(&self, step: &Step, setup: &Setup) -> Option<((Turn, Turn), f64)> {
-        let whole = |p: Place| step.at(p).filter(Turn::is_whole);
+        let whole = |p: Place| step.at(p).filter(|t| t.is_whole() && !t.is_unseen());
         let wheels = |l: Place, r: Place| Some((whole(l)?, whole(r)?));
         // A wheel that stands while the other one turns is no straight running.
         let both = |l: Turn, r: Turn| Turn { still: l.still || r.still, ..Turn::mean(l, r) };

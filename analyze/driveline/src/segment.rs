@@ -408,6 +408,13 @@ impl PeriodFold {
             self.parted.low = None;
             self.ended_us = None;
         }
+        // A curve that nobody saw demanded what nobody knows.
+        if m.front.is_unseen() || m.rear.is_unseen() {
+            self.parted.low = None;
+            self.cut();
+            self.ended_us = None;
+            return;
+        }
         let lifted = m.rear.still && !m.front.still && m.front.turns > 0.0;
         let usable = match (m.front.still, m.rear.still) {
             (false, false) => true,

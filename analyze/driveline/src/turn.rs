@@ -85,6 +85,12 @@ impl Turn {
         self.still || self.hidden() == 0.0
     }
 
+    /// True where an end of it lies in a stretch in which nobody saw edges pass: how much it turned
+    /// in all is known from the count after it, when it turned is not.
+    pub fn is_unseen(&self) -> bool {
+        self.sent.is_none() && self.u_start.max(self.u_end) > self.edge
+    }
+
     /// Variance of what happened between samples.
     pub fn between(&self) -> f64 {
         self.sent.map_or(0.0, |s| s.between)

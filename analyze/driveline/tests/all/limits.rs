@@ -110,8 +110,8 @@ fn bands(scale: f64, late_s: f64, climb: f64, slip: [f64; 5]) -> Vec<Band> {
     fold.finish()
 }
 
-/// A speed that a unit sends: `cut` of it is cut off, it is `late_s` late, and what that leaves open
-/// is told as for a unit that sends steps of `step_mps`.
+/// A speed that a unit sends: `cut` of it is cut off, it is `late_s` late, and what that leaves
+/// open is told as for a unit that sends steps of `step_mps`.
 fn shown(climb: f64, late_s: f64, cut: f64, step_mps: f64) -> Vec<Band> {
     let speed = |t: f64| 8.0 + climb * t;
     let mut course = Course::default();

@@ -1,8 +1,14 @@
 //! Promises about sentences that were lost while the vehicle came to rest: what turned unseen
-//! belongs to the stretch that nobody saw, and never to the first motion after it.
+//! belongs to the stretch that nobody saw, and never to the first motion after it; and a curve that
+//! nobody saw demands nothing.
 
+use crate::motion::{PRIOR, SOUND, drive, leg, vehicle};
 use proptest::prelude::*;
+use wheelwitness_driveline::allowance::fit;
+use wheelwitness_driveline::course::Course;
+use wheelwitness_driveline::demand::{Prefer, Setup};
 use wheelwitness_driveline::pulse::{Count, Pattern, Sensing, Step, Stepper};
+use wheelwitness_driveline::segment::{PeriodFold, Standstill};
 use wheelwitness_driveline::turn::Turn;
 use wheelwitness_driveline::vehicle::Place;
 
@@ -95,4 +101,35 @@ proptest! {
             prop_assert!((t.turns - truth).abs() < most, "{truth} {t:?}");
         }
     }
+}
+
+/// What a stepper makes of steps that nobody saw: it knows what turned in all, and spreads it.
+fn unseen(steps: &mut [Step]) {
+    let (n, last) = (steps.len() as f64, steps.len() - 1);
+    for place in 0..steps[0].turn.len() {
+        let all: f64 = steps.iter().filter_map(|s| s.turn[place]).map(|t| t.turns).sum();
+        for (k, step) in steps.iter_mut().enumerate() {
+            let Some(t) = &mut step.turn[place] else { continue };
+            t.turns = all / n;
+            t.u_start = if k > 0 { 0.05 * all } else { t.u_start };
+            t.u_end = if k < last { 0.05 * all } else { t.u_end };
+        }
+    }
+}
+
+#[test]
+fn curves_to_both_sides_that_nobody_saw_are_not_taken_for_a_straight_way() {
+    let setup = Setup::new(&vehicle());
+    let legs = [leg(25.0, 1.2, 0.125), leg(25.0, 1.2, -0.125), leg(60.0, 8.0, 0.0)];
+    let mut steps = drive(&legs, SOUND);
+    // From the middle of one circle to the middle of the other.
+    unseen(&mut steps[30..75]);
+    let mut fold = PeriodFold::new(1.0, setup.metres_per_turn(), 0.1);
+    for step in &steps {
+        if let Some(m) = setup.motion(step, &Course::default(), Prefer::Wheels) {
+            fold.push(&m, Standstill::Denied);
+        }
+    }
+    let a = fit(&fold.finish(), 0.02, PRIOR).expect("both ends were seen").allowance;
+    assert!((a.value - 1.0).abs() < 2.0 * a.u() && a.u() < 0.2, "{a:?}");
 }
