@@ -2,11 +2,13 @@
 //! all of it is linked and run once.
 
 mod axle_counts;
+mod clocks;
 mod common;
 mod contacts;
 mod course_noise;
 mod drag;
 mod limits;
+mod kept_numbers;
 mod lost_stretch;
 mod motion;
 mod outside_kinematics;
@@ -18,9 +20,11 @@ mod outside_tyres;
 mod places;
 mod quantities;
 mod rates;
+mod scrubs;
 mod shaft_order;
 mod teeth;
 mod told_apart;
 mod tyre_sizes;
 mod vehicle_files;
 mod vehicle_fit;
+mod verdicts;

@@ -76,9 +76,9 @@ pub fn vehicle() -> Vehicle {
 /// A leg of a drive: seconds, speed in m/s, curvature (positive to the right).
 #[derive(Clone, Copy)]
 pub struct Leg {
-    seconds: f64,
-    speed: f64,
-    curvature: f64,
+    pub seconds: f64,
+    pub speed: f64,
+    pub curvature: f64,
 }
 
 /// How the test vehicle is built.
@@ -98,7 +98,7 @@ pub const SOUND: Build =
     Build { front_over_rear: 1.0, right_over_left: 1.0, allowance: 1.0, coupled: true };
 
 /// Rates in turns per second by channel 1..=8 for a leg.
-fn rates(leg: Leg, build: Build) -> [f64; 8] {
+pub fn rates(leg: Leg, build: Build) -> [f64; 8] {
     let (l, half, k) = (2.8, 0.75, leg.curvature);
     let (front_c, rear_c) = (2.2 * build.front_over_rear, 2.2);
     let radius =

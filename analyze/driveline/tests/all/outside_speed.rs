@@ -234,3 +234,21 @@ fn a_knot_is_a_nautical_mile_an_hour() {
         "NIST SP 811, from memory; a public NMEA 0183 example",
     );
 }
+
+/// 4,000 pulses a mile (check values, speedometer), shown with three percent more: worked by hand.
+#[test]
+fn what_is_shown_is_what_the_pulses_say_and_the_surplus() {
+    use wheelwitness_driveline::vehicle::{Place, SpeedRule, Speedometer};
+    let per_km = pulses_per_km(CABLE_1000_PER_MILE, 4.0);
+    let dial = |pulses_per_km, surplus_percent| Speedometer {
+        rule: SpeedRule::UnR39,
+        pulses_per_km,
+        sender: Place::SpeedSender,
+        surplus_percent,
+    };
+    let hz = frequency_hz(per_km, 80.0);
+    let kmh = |s: Speedometer| s.shown_mps(hz).map(|mps| 3.6 * mps);
+    assert!((kmh(dial(Some(per_km), 3.0)).unwrap() - 82.4).abs() < 1e-9);
+    assert!((kmh(dial(Some(per_km), 0.0)).unwrap() - 80.0).abs() < 1e-9);
+    assert_eq!(kmh(dial(None, 0.0)), None);
+}

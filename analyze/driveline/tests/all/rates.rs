@@ -68,6 +68,28 @@ fn zero_below_the_floor_is_what_may_have_happened_not_standstill() {
     assert!(turn.still && turn.hidden() == 0.0);
 }
 
+/// What lies between two samples is a line but for their bend over 12, and a sample of zero hides
+/// up to the floor, rectangular.
+#[test]
+fn what_may_have_happened_between_two_samples_is_told() {
+    let between = |kmh: [f64; 2], floor_kmh: f64| {
+        let speed = |t: f64| if t < 0.72 { kmh[0] } else { kmh[1] };
+        let said = |t| (t, 0, Some(Said::Speed(speed(t))));
+        let samples: Vec<_> = every(0.1, 9.0).map(said).collect();
+        let steps = steps(&[rated(WHEEL, 0.0, floor_kmh)], &samples);
+        steps.iter().filter_map(|s| s.at(WHEEL)).map(|t| t.between()).sum::<f64>()
+    };
+    // From 1 to 3 turns a second within a tenth: two bends of 2 turns a second.
+    let kmh = 3.6 * 2.2;
+    let bend = 2.0 * (0.1 / 12.0 * 2.0f64).powi(2);
+    assert!((between([kmh, 3.0 * kmh], 0.0) / bend - 1.0).abs() < 1e-6);
+    // From a turn a second to what is said to be none.
+    let bend = 2.0 * (0.1f64 / 12.0).powi(2);
+    let hidden = (0.5 * 0.1f64).powi(2) / 12.0;
+    let found = between([kmh, 0.0], 0.5 * kmh);
+    assert!((found / (bend + hidden) - 1.0).abs() < 1e-6, "{found} {bend} {hidden}");
+}
+
 /// The slower wheel of a turn crossed its unit's floor, which read as a sharper turn.
 #[test]
 fn a_step_in_which_a_unit_fell_silent_under_its_floor_is_no_whole_one() {
