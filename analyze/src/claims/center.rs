@@ -1,7 +1,7 @@
 //! `center-opens` and `center-locks`: the allowance of each engagement period, judged by itself.
 
 use super::by_hand::{Asked, with_hand};
-use super::share::{driven, shares};
+use super::share::{driven, told};
 use super::{Finding, limit, period, seconds, word};
 use crate::assemble::Drive;
 use crate::motion::Period as Engagement;
@@ -68,11 +68,11 @@ pub fn judge_locks(drive: &Drive) -> Vec<Finding> {
 
 fn opens(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
     let scope = mode.name.as_str();
-    let Some(declared) = drive.vehicle.center.front_share() else {
+    if drive.vehicle.center.front_share().is_none() {
         let reason = "this kind of center has no single allowance".into();
         let next = "test it by hand with one wheel lifted, engine off, as the maker describes";
         return Finding::undecided(scope, "no-single-allowance", reason, next.into());
-    };
+    }
     let all = match evidence(drive, mode, periods) {
         Ok(all) => all,
         Err(finding) => return *finding,
@@ -82,7 +82,8 @@ fn opens(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
     let limit =
         limit(drive, "allowance", bounds, "1", |l| [l.allowance_open_min, l.allowance_open_max]);
     let (verdict, shown) = judged(&all.found, bounds);
-    let share = driven(drive, &shares(drive, mode, periods), declared);
+    let told = told(drive, mode, periods).ok();
+    let share = told.and_then(|(declared, found)| driven(drive, &found, declared));
     let value = typical(&all.found);
     let finding = match (verdict, share) {
         (Verdict::Disproven, _) => {

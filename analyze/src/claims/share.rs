@@ -35,7 +35,7 @@ fn is_range_wrong(drive: &Drive, p: &Engagement) -> bool {
 }
 
 /// The front share in every period that tells it.
-pub fn shares<'a>(drive: &Drive, mode: &Mode, periods: &[&'a Engagement]) -> Shares<'a> {
+fn shares<'a>(drive: &Drive, mode: &Mode, periods: &[&'a Engagement]) -> Shares<'a> {
     let backlash = drive.vehicle.limits.backlash_turn;
     if is_pulse_in_doubt(drive) {
         return Vec::new();
