@@ -85,6 +85,8 @@ pub(super) struct Stand {
     pub blocking: u32,
     pub lamp: Option<Moment>,
     pub lamps_fit: Option<bool>,
+    /// The lamps showed something else since they last showed the row.
+    lamps_differed: bool,
     pub passage: Passage,
     /// Motion since the motor stopped (or the contacts reached the row, or the unit had its time).
     pub travel: Option<Travel>,
@@ -141,6 +143,7 @@ impl Stand {
             blocking: this.position.differing(&scene.picture),
             lamp: None,
             lamps_fit: this.lamps_fit(&scene.lamps),
+            lamps_differed: false,
             passage: table.passage(row, &scene.picture, scene.speed_kmh),
             travel: None,
             travel_at_match: None,
@@ -406,9 +409,14 @@ impl Stand {
         }
         let fits = row.lamps_fit(&scene.lamps);
         if fits == Some(true) && self.lamps_fit != Some(true) {
-            self.lamp = Some(self.lamp.map_or(step.moment, |m| m.and(&step.moment)));
-        } else if fits == Some(false) && self.matched.is_none() {
-            self.lamp = None;
+            // Lamps that were not heard of for a while did not show anything else.
+            let again = self.lamp.filter(|_| !self.lamps_differed);
+            let so_far = || self.lamp.map_or(step.moment, |m| m.and(&step.moment));
+            self.lamp = again.or_else(|| Some(so_far()));
+            self.lamps_differed = false;
+        } else if fits == Some(false) {
+            self.lamps_differed = true;
+            self.lamp = self.lamp.filter(|_| self.matched.is_some());
         }
         self.lamps_fit = fits;
     }

@@ -23,6 +23,14 @@ fn a_unit_that_stirs_long_after_the_request_is_read_from_then_on() {
     assert!(p.engaged_s.is_some_and(|s| s > 82.0), "{:?}", p.engaged_s);
 }
 
+#[test]
+fn a_board_that_begins_anew_does_not_put_off_what_was_engaged_before() {
+    let mut script = Script::standing_in(wagon(), "rear-only", 90.0);
+    script.select(10.0, "full-time").gaps.push((60.0, 61.0, true));
+    let p = period(&script, "full-time");
+    assert!(p.engaged_s.is_some_and(|s| (11.8..13.0).contains(&s)), "{:?}", p.engaged_s);
+}
+
 /// In the locked row the lock's position switch lies: what it reads is the row that is asked for
 /// next, long before the sleeve lets go.
 fn read_before_it_moved(vehicle: Vehicle) -> RowPeriod {
