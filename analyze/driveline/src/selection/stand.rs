@@ -410,13 +410,15 @@ impl Stand {
         let fits = row.lamps_fit(&scene.lamps);
         if fits == Some(true) && self.lamps_fit != Some(true) {
             // Lamps that were not heard of for a while did not show anything else.
-            let again = self.lamp.filter(|_| !self.lamps_differed);
-            let so_far = || self.lamp.map_or(step.moment, |m| m.and(&step.moment));
-            self.lamp = again.or_else(|| Some(so_far()));
+            if self.lamp.is_none() || self.lamps_differed {
+                self.lamp = Some(self.lamp.map_or(step.moment, |m| m.and(&step.moment)));
+            }
             self.lamps_differed = false;
         } else if fits == Some(false) {
             self.lamps_differed = true;
-            self.lamp = self.lamp.filter(|_| self.matched.is_some());
+            if self.matched.is_none() {
+                self.lamp = None;
+            }
         }
         self.lamps_fit = fits;
     }
