@@ -4,5 +4,6 @@ pub mod stress;
 pub mod hands;
 pub mod by_bus;
 pub mod campaign;
+pub mod tables;
 pub mod by_hand;
 pub mod store;

@@ -9,9 +9,10 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use wheelwitness_rig::random_drive::random_drive;
 use wheelwitness_tests::by_bus::random_bus;
-use wheelwitness_tests::campaign::{Call, Failure, Outcome, report};
+use wheelwitness_tests::campaign::{Call, Outcome};
 use wheelwitness_tests::hands::random_hands;
 use wheelwitness_tests::store::{Job, Store, build, jobs};
+use wheelwitness_tests::tables::{Failure, report};
 
 /// Judges seeded drives with known truth and says whether verdicts and uncertainties are honest.
 #[derive(Debug, Parser)]
