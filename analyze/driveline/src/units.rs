@@ -22,11 +22,6 @@ pub fn ms_from_kmh(kmh: f64) -> f64 {
     kmh / KMH_PER_MS
 }
 
-/// Kilometres per hour from metres per second.
-pub fn kmh_from_ms(ms: f64) -> f64 {
-    ms * KMH_PER_MS
-}
-
 /// Radians per second from revolutions per minute.
 pub fn rad_s_from_rpm(rpm: f64) -> f64 {
     rpm * std::f64::consts::TAU / 60.0

@@ -1,6 +1,7 @@
 //! The table of the engine-off tests, worked by hand, and what must never be concluded.
 
 use super::*;
+use crate::vehicle::Place;
 use proptest::prelude::*;
 
 /// The demo vehicle (invented): planetary center, 36 of 96 teeth at the front, so 0.375.
@@ -194,6 +195,79 @@ fn mistakes_in_a_sheet_are_named_with_what_to_write() {
     assert!(told("watched = \"same\"", "watched = \"opposite\"").contains("case input"));
     assert!(told("torque_nm = 300", "torque_nm = -3").contains("above zero"));
     assert!(told("by = ", "who = ").contains("who"));
+}
+
+#[test]
+fn a_trial_says_in_words_what_was_turned_and_for_how_long() {
+    let said = [Part::FrontLeft, Part::FrontRight, Part::FrontFlange, Part::RearFlange];
+    let words = said.map(Part::words);
+    assert_eq!(words[..2], ["raised front left wheel", "raised front right wheel"]);
+    assert_eq!(words[2..], ["bare front flange", "bare rear flange"]);
+    let front = said.map(|p| p.output() == Place::FrontShaft);
+    assert_eq!(front, [true, true, true, false]);
+    let t = trial(Part::FrontLeft, Input::Free);
+    assert_eq!(t.seconds(), Some(8.0));
+    assert_eq!(Trial { end_s: None, ..t.clone() }.seconds(), None);
+    assert_eq!(Trial { start_s: None, ..t }.seconds(), None);
+}
+
+/// What is wrong with a sheet of this trial.
+fn wrong(t: Trial) -> Option<String> {
+    let text = toml::to_string(&HandSheet { format: 1, trials: vec![t] }).expect("plain values");
+    HandSheet::parse(&text, "hand.toml", &wagon()).err().map(|e| e.what)
+}
+
+#[test]
+fn a_stretch_is_whole_and_runs_forward_or_is_refused() {
+    let t = trial(Part::FrontLeft, Input::Free);
+    let told = |start_s, end_s, felt| wrong(Trial { start_s, end_s, felt, ..t.clone() });
+    let backward = |a, b| told(Some(a), Some(b), None).is_some_and(|w| w.contains("before it"));
+    assert_eq!(told(Some(0.0), Some(0.1), None), None);
+    assert!(backward(5.0, 5.0) && backward(6.0, 5.0) && backward(-1.0, 5.0));
+    assert!(backward(f64::NAN, 5.0) && backward(1.0, f64::INFINITY));
+    for half in [(Some(1.0), None), (None, Some(1.0))] {
+        let what = told(half.0, half.1, Some(Felt::Held)).expect("half a stretch");
+        assert!(what.contains("half a stretch"));
+    }
+    // Felt alone is a trial, nothing at all is none.
+    assert_eq!(told(None, None, Some(Felt::Held)), None);
+    assert!(told(None, None, None).expect("nothing").contains("nothing was counted"));
+}
+
+#[test]
+fn a_torque_of_nothing_or_of_no_number_is_refused() {
+    let of =
+        |nm| wrong(Trial { torque_nm: Some(nm), ..trial(Part::FrontLeft, Input::Free) }).is_some();
+    assert!(of(0.0) && of(-1.0) && of(f64::NAN) && of(f64::INFINITY));
+    assert!(!of(0.1));
+}
+
+#[test]
+fn the_share_by_hand_is_what_turned_over_what_it_turned_with() {
+    let of = |turns| Some(HandTurns { turns, edge: 0.125, stray: 0.0 });
+    let wheel = trial(Part::FrontLeft, Input::Free);
+    let counts = HandCounts { front: of(8.0), rear: of(0.0), input: of(3.0) };
+    let play = wagon().limits.backlash_turn / 3f64.sqrt();
+    let e = share(&wagon(), &wheel, &counts).expect("a share");
+    assert!((e.value - 0.375).abs() < 1e-12);
+    let part = |name: &str| e.components.iter().find(|c| c.name == name).expect("named").u;
+    // GUM 5.1.2 on input / front: the wheel turns through its play before anything follows.
+    assert!((part("backlash") - 0.375 * play / 8.0).abs() < 1e-12, "{}", part("backlash"));
+    let edge = 0.125 / 6f64.sqrt();
+    assert!((part("counting") - (edge / 8.0).hypot(0.375 * edge / 8.0)).abs() < 1e-12);
+    // A wheel that has two flanges' rule: opposite ways must have been seen, or one of them stood.
+    let flange = trial(Part::FrontFlange, Input::Held);
+    let both = HandCounts { front: of(5.0), rear: of(3.0), input: None };
+    assert!(share(&wagon(), &flange, &both).is_none());
+    let seen = Trial { watched: Some(Watched::Opposite), ..flange.clone() };
+    let e = share(&wagon(), &seen, &both).expect("seen");
+    assert!((e.value - 3.0 / 8.0).abs() < 1e-12);
+    // GUM 5.1.2 on rear / (front + rear).
+    let by = [(1.0 - 0.375) / 8.0 * edge, 0.375 / 8.0 * edge];
+    assert!((e.components[0].u - by[0].hypot(by[1])).abs() < 1e-12);
+    // A flange that stood to within an edge was seen by its counter.
+    let stood = HandCounts { rear: of(0.125), ..both };
+    assert!(share(&wagon(), &flange, &stood).is_some());
 }
 
 proptest! {

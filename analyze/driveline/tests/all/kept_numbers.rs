@@ -26,7 +26,9 @@ use wheelwitness_driveline::segment::{PeriodFold, Segment, Standstill};
 use wheelwitness_driveline::signal::Said;
 use wheelwitness_driveline::steady::{Band, SteadyFold, noise};
 use wheelwitness_driveline::tooth::ToothPattern;
-use wheelwitness_driveline::vehicle::{Coupling, Message, Place, Signal, Vehicle};
+use wheelwitness_driveline::vehicle::{
+    ByteOrder, Coupling, Measures, Message, Place, Signal, Vehicle,
+};
 
 const KEPT: &str = include_str!("kept-numbers.txt");
 
@@ -42,8 +44,8 @@ struct Drive {
     prefer: Prefer,
     /// Nothing arrives between these times, seconds.
     lost: Option<(f64, f64)>,
-    /// The wheels are told by a unit on the bus, the shafts by the board.
-    by_bus: bool,
+    /// What units on the bus tell instead of the board.
+    by_bus: &'static [Place],
 }
 
 const PLAIN: Drive = Drive {
@@ -53,7 +55,7 @@ const PLAIN: Drive = Drive {
     coupling: Coupling::Differential,
     prefer: Prefer::Wheels,
     lost: None,
-    by_bus: false,
+    by_bus: &[],
 };
 
 /// From a rest to a speed and back: steps of a fifth of a second.
@@ -97,7 +99,15 @@ fn drives() -> Vec<Drive> {
             lost: Some((30.2, 33.9)),
             ..PLAIN
         },
-        Drive { name: "by bus", legs: circles(2.0, 8.0).into(), by_bus: true, ..PLAIN },
+        Drive { name: "by bus", legs: circles(2.0, 8.0).into(), by_bus: &Place::WHEELS, ..PLAIN },
+        Drive {
+            name: "outputs by bus",
+            legs: circles(2.2, 7.5).into(),
+            build: odd,
+            by_bus: &[Place::FrontShaft, Place::RearShaft, Place::Input],
+            lost: Some((70.5, 71.1)),
+            ..PLAIN
+        },
     ]
 }
 
@@ -106,7 +116,7 @@ struct Run {
     vehicle: Vehicle,
     /// Time, and counts of eight channels.
     ticks: Vec<(i64, [Count; 8])>,
-    /// Time, channel (front left first) and km/h.
+    /// Time, signal and what it says.
     speeds: Vec<(i64, usize, f64)>,
     course: Course,
 }
@@ -115,6 +125,31 @@ struct Run {
 fn tooth(channel: usize, n: i64, teeth: i64) -> f64 {
     let part = n.rem_euclid(teeth) as f64 / teeth as f64;
     0.06 * (TAU * part + channel as f64).sin() + 0.02 * (3.0 * TAU * part).cos()
+}
+
+/// What sends the turns of a place on the bus: wheels by a published message, shafts each by a unit
+/// of its own.
+fn signal(place: Place) -> Signal {
+    let named = Signal { name: format!("{place:?}"), place: Some(place), ..Signal::default() };
+    if Place::WHEELS.contains(&place) {
+        return Signal { message: Some(Message::J1939Hrw), ..named };
+    }
+    Signal {
+        id: Some(0x200 + place as u32),
+        start_bit: Some(0),
+        length: Some(16),
+        byte_order: Some(ByteOrder::Little),
+        factor: Some(0.125),
+        measures: Some(Measures::SpeedRpm),
+        unit: Some(format!("{place:?}")),
+        ..named
+    }
+}
+
+/// Index of the count of a place.
+fn channel(vehicle: &Vehicle, place: Place) -> usize {
+    let of = vehicle.sensors.iter().find(|s| s.place == place).expect("the vehicle has them all");
+    usize::from(of.channel) - 1
 }
 
 /// A noise that is the same on every computer, between -1 and 1.
@@ -126,16 +161,9 @@ fn ripple(k: u32) -> f64 {
 fn run(d: &Drive) -> Run {
     let mut vehicle = vehicle();
     let teeth: [i64; 8] = [4, 4, 4, 1, 48, 48, 48, 48];
-    if d.by_bus {
-        vehicle.sensors.retain(|s| s.channel < 4);
-        let wheels = Place::WHEELS.map(|place| Signal {
-            name: format!("{place:?}"),
-            message: Some(Message::J1939Hrw),
-            place: Some(place),
-            ..Signal::default()
-        });
-        vehicle.signals = wheels.into();
-    }
+    let channels: Vec<usize> = d.by_bus.iter().map(|p| channel(&vehicle, *p)).collect();
+    vehicle.signals = d.by_bus.iter().map(|p| signal(*p)).collect();
+    vehicle.sensors.retain(|s| !d.by_bus.contains(&s.place));
     let (mut turned, mut edges) = ([0.3f64; 8], [(0i64, None::<f64>); 8]);
     let (mut ticks, mut speeds, mut course) = (Vec::new(), Vec::new(), Course::default());
     let (mut now_s, mut heading, mut k) = (0.0, 0.4, 0u32);
@@ -165,8 +193,11 @@ fn run(d: &Drive) -> Run {
                 ticks.push((us, std::array::from_fn(count)));
             }
             if k % 2 == 0 {
+                // A wheel in 1/256 km/h, a shaft in 1/8 turn a minute.
                 let kmh = |c: usize| (rate[c] * 2.2 * 3.6 * 256.0).floor() / 256.0;
-                speeds.extend((4..8).map(|c| (us, c - 4, kmh(c))));
+                let rpm = |c: usize| (rate[c] * 60.0 * 8.0).floor() / 8.0;
+                let said = |c: usize| if c < 4 { rpm(c) } else { kmh(c) };
+                speeds.extend(channels.iter().enumerate().map(|(i, c)| (us, i, said(*c))));
             }
             if k % 10 == 0 {
                 course.push(Fix {
@@ -230,18 +261,18 @@ fn patterns(run: &Run, kept: &mut Kept) -> Vec<Sensing> {
     run.vehicle.sensors.iter().map(|s| learned(s, kept)).collect()
 }
 
-fn steps(run: &Run, sensing: &[Sensing], by_bus: bool) -> Vec<Step> {
+fn steps(run: &Run, sensing: &[Sensing]) -> Vec<Step> {
     let rated = rated(&run.vehicle);
     let (mut stepper, mut out) = (Stepper::new(sensing, &rated), Vec::new());
-    let mut speeds = run.speeds.iter().filter(|_| by_bus).peekable();
+    let mut speeds = run.speeds.iter().peekable();
     for (us, counts) in &run.ticks {
         for (first, four) in [(1, &counts[..4]), (5, &counts[4..])] {
             let four = four.try_into().expect("four of eight");
             stepper.push(*us, *us as u64, first, four, &mut |s| out.push(s.clone()));
         }
-        while let Some((at_us, wheel, kmh)) = speeds.next_if(|s| s.0 <= *us) {
-            let said = Some(Said::Speed(*kmh));
-            stepper.hear(*at_us, *at_us as u64, *wheel, said, &mut |s| out.push(s.clone()));
+        while let Some((at_us, signal, speed)) = speeds.next_if(|s| s.0 <= *us) {
+            let said = Some(Said::Speed(*speed));
+            stepper.hear(*at_us, *at_us as u64, *signal, said, &mut |s| out.push(s.clone()));
         }
     }
     stepper.restart(&mut |s| out.push(s.clone()));
@@ -371,7 +402,7 @@ fn now() -> String {
         kept.line(&format!("== {}", d.name), &[]);
         let run = run(&d);
         let sensing = patterns(&run, &mut kept);
-        let steps = steps(&run, &sensing, d.by_bus);
+        let steps = steps(&run, &sensing);
         let setup = Setup::new(&run.vehicle);
         keep_steps(&steps, &mut kept);
         keep_period(&setup, &run, &d, &steps, &mut kept);

@@ -7,6 +7,7 @@ mod common;
 mod contacts;
 mod course_noise;
 mod drag;
+mod effects;
 mod limits;
 mod kept_numbers;
 mod lost_stretch;

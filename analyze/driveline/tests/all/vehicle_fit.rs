@@ -170,3 +170,146 @@ fn declared_ratios_that_do_not_suit_each_other_are_noted() {
     assert!(note.contains("+4.9 %"), "{note}");
     assert!(note_text(&note).lines().all(|l| l.len() < 80));
 }
+
+/// What a claim takes from a drive: of each group one. `f`, `r` are the shafts, `i` the input, `F`,
+/// `R` both wheels of an axle, `s` the speed sender, `g` a receiver. Then what is left without it.
+const TAKES: [(&str, &str, Ability); 11] = [
+    ("sensors-agree", "fr fR Fr FR", Ability::No),
+    ("axle-ratios-match", "fr fR Fr FR", Ability::No),
+    ("center-locks", "fF rR Rg ig", Ability::ByHand),
+    ("front-driven", "fF rR i", Ability::ByHand),
+    ("rear-driven", "fF rR i", Ability::ByHand),
+    ("front-released", "fF rR i", Ability::ByHand),
+    ("torque-share", "fF rR i", Ability::No),
+    ("range-ratio", "fF rR i", Ability::No),
+    ("tyres-match", "fF rR Rg", Ability::No),
+    ("shafts-within-limit", "fFrR", Ability::No),
+    ("no-wind-up", "fF rR Rg", Ability::No),
+];
+
+fn has_all(fitted: &str, groups: &str) -> bool {
+    groups.split(' ').all(|g| g.chars().any(|c| fitted.contains(c)))
+}
+
+#[test]
+fn a_claim_is_decided_by_exactly_the_sensors_that_it_takes() {
+    let whole = vehicle(TRAIL_WAGON);
+    for set in 0..512u32 {
+        let places = [
+            Place::FrontShaft,
+            Place::RearShaft,
+            Place::Input,
+            Place::FrontLeft,
+            Place::FrontRight,
+            Place::RearLeft,
+            Place::RearRight,
+            Place::SpeedSender,
+        ];
+        let is_fitted = |p: &Place| {
+            let at = places.iter().position(|q| q == p);
+            at.is_some_and(|k| set >> k & 1 == 1)
+        };
+        let mut v = whole.clone();
+        v.sensors.retain(|s| is_fitted(&s.place));
+        let gnss = set >> 8 == 1;
+        let fitted: String = [
+            ('f', is_fitted(&Place::FrontShaft)),
+            ('r', is_fitted(&Place::RearShaft)),
+            ('i', is_fitted(&Place::Input)),
+            ('F', is_fitted(&Place::FrontLeft) && is_fitted(&Place::FrontRight)),
+            ('R', is_fitted(&Place::RearLeft) && is_fitted(&Place::RearRight)),
+            ('s', is_fitted(&Place::SpeedSender)),
+            ('g', gnss),
+        ]
+        .iter()
+        .filter_map(|(letter, has)| has.then_some(*letter))
+        .collect();
+        let rows = v.fit(gnss);
+        let ability = |claim: &str| rows.iter().find(|r| r.claim == claim).expect(claim).ability;
+        for (claim, groups, without) in TAKES {
+            let expected = if has_all(&fitted, groups) { Ability::Yes } else { without };
+            assert_eq!(ability(claim), expected, "{claim} with {fitted}");
+        }
+        let opens = match (has_all(&fitted, "fF rR Rg"), has_all(&fitted, "i")) {
+            (true, true) => Ability::Yes,
+            (true, false) => Ability::ByHand,
+            (false, _) => Ability::No,
+        };
+        assert_eq!(ability("center-opens"), opens, "{fitted}");
+        let by_sender = if has_all(&fitted, "s g") { Ability::Yes } else { Ability::No };
+        assert_eq!([ability("sender-scale"), ability("speedometer-true")], [by_sender; 2]);
+    }
+}
+
+#[test]
+fn a_claim_is_lost_with_the_declaration_that_it_rests_on_and_no_other() {
+    use wheelwitness_driveline::vehicle::Coupling;
+    let without = |coupling| move |v: &mut Vehicle| v.modes.retain(|m| m.coupling != coupling);
+    let each = |change: fn(&mut wheelwitness_driveline::vehicle::Mode)| {
+        move |v: &mut Vehicle| v.modes.iter_mut().for_each(change)
+    };
+    type Change = Box<dyn Fn(&mut Vehicle)>;
+    let cases: Vec<(Change, &str)> = vec![
+        (Box::new(without(Coupling::Differential)), "center-opens front-driven torque-share"),
+        (Box::new(without(Coupling::Locked)), "center-locks no-wind-up"),
+        (Box::new(without(Coupling::RearOnly)), "front-released"),
+        (
+            Box::new(each(|m| m.request.clear())),
+            "switch-table selection-completes lamps-truthful contacts-clean",
+        ),
+        (
+            Box::new(each(|m| m.position_switches.clear())),
+            "selection-completes lamps-truthful contacts-clean",
+        ),
+        (Box::new(each(|m| m.lamps.clear())), "lamps-truthful"),
+        (Box::new(each(|m| m.limit_contacts.clear())), ""),
+        (
+            Box::new(each(|m| {
+                m.position_switches.clear();
+                m.limit_contacts.clear();
+            })),
+            "selection-completes lamps-truthful contacts-clean",
+        ),
+        (
+            Box::new(each(|m| {
+                m.position_switches.clear();
+                m.limit_contacts.clear();
+                m.lamps.clear();
+            })),
+            "switch-table selection-completes lamps-truthful contacts-clean",
+        ),
+        (Box::new(|v| v.shafts.front = None), ""),
+        (Box::new(|v| (v.shafts.front, v.shafts.rear) = (None, None)), "shafts-within-limit"),
+        (Box::new(|v| v.speedometer = None), "sender-scale speedometer-true"),
+        (
+            Box::new(|v| v.center = Center::Viscous),
+            "center-opens front-driven torque-share rear-driven",
+        ),
+    ];
+    for (change, expected) in cases {
+        let mut v = vehicle(TRAIL_WAGON);
+        change(&mut v);
+        let lost = v.fit(true).into_iter().filter(|r| r.ability != Ability::Yes);
+        let lost: Vec<&str> = lost.map(|r| r.claim).collect();
+        let expected: Vec<&str> =
+            CLAIMS.into_iter().filter(|c| expected.split(' ').any(|e| e == *c)).collect();
+        assert_eq!(lost, expected);
+    }
+}
+
+#[test]
+fn a_line_is_broken_where_the_next_word_does_not_fit() {
+    let words = |note: &str| -> Vec<usize> {
+        note_text(note)
+            .lines()
+            .map(|l| l.trim_start_matches("note:").split_whitespace().count())
+            .collect()
+    };
+    // Six columns of margin, then words of nine letters and a space each.
+    assert_eq!(words(["abcdefghi"; 15].join(" ").as_str()), [7, 7, 1]);
+    assert_eq!(words(&format!("short {}", "x".repeat(66))), [2]);
+    assert_eq!(words(&format!("short {}", "x".repeat(67))), [1, 1]);
+    // A word that fits nowhere stands alone, and nothing is lost.
+    assert_eq!(words(&format!("{} short", "x".repeat(200))), [1, 1]);
+    assert!(note_text(&"abcdefghi ".repeat(30)).lines().skip(1).all(|l| l.starts_with("      a")));
+}
