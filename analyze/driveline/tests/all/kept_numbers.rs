@@ -153,7 +153,7 @@ fn channel(vehicle: &Vehicle, place: Place) -> usize {
 }
 
 /// A noise that is the same on every computer, between -1 and 1.
-fn ripple(k: u32) -> f64 {
+pub fn ripple(k: u32) -> f64 {
     let mixed = k.wrapping_mul(2_654_435_761) ^ (k.wrapping_mul(40_503) >> 7);
     f64::from(mixed % 2001) / 1000.0 - 1.0
 }
@@ -213,19 +213,28 @@ fn run(d: &Drive) -> Run {
 
 /// The kept text of a drive, line by line: a name, then numbers.
 #[derive(Default)]
-struct Kept(String);
+pub struct Kept {
+    pub text: String,
+    /// An estimate in one line, without the names of its components.
+    pub brief: bool,
+}
 
 impl Kept {
-    fn line(&mut self, name: &str, numbers: &[f64]) {
-        let _ = write!(self.0, "{}", name.replace(' ', "-"));
+    pub fn line(&mut self, name: &str, numbers: &[f64]) {
+        let _ = write!(self.text, "{}", name.replace(' ', "-"));
         for n in numbers {
-            let _ = write!(self.0, " {n:.9e}");
+            let _ = write!(self.text, " {n:.9e}");
         }
-        self.0.push('\n');
+        self.text.push('\n');
     }
 
-    fn estimate(&mut self, name: &str, e: &Estimate) {
-        self.line(name, &[e.value, e.u(), e.dof()]);
+    pub fn estimate(&mut self, name: &str, e: &Estimate) {
+        let of = [e.value, e.u(), e.dof()];
+        if self.brief {
+            let components: Vec<f64> = e.components.iter().map(|c| c.u).collect();
+            return self.line(name, &[&of[..], &components].concat());
+        }
+        self.line(name, &of);
         for c in &e.components {
             self.line(&format!("  {}", c.name), &[c.u, f64::from(u8::from(c.shared))]);
         }
@@ -297,25 +306,24 @@ fn keep_steps(steps: &[Step], kept: &mut Kept) {
     }
 }
 
-fn keep_segments(segments: &[Segment], kept: &mut Kept) {
-    for s in segments {
-        let all = [
-            s.seconds(),
-            s.rear,
-            s.counted,
-            s.input.unwrap_or(f64::NAN),
-            s.counted_u(),
-            s.input_u_with_play(0.4, 0.1),
-            s.demanded_u,
-            s.noise_turn,
-            s.opinions[0],
-            s.opinions[1],
-            s.traction,
-            s.curvature(),
-            s.smear_s,
-        ];
-        kept.line("segment", &[&all[..], &s.demanded].concat());
-    }
+/// Everything that a segment says.
+pub fn told(s: &Segment) -> Vec<f64> {
+    let all = [
+        s.seconds(),
+        s.rear,
+        s.counted,
+        s.input.unwrap_or(f64::NAN),
+        s.counted_u(),
+        s.input_u_with_play(0.4, 0.1),
+        s.demanded_u,
+        s.noise_turn,
+        s.opinions[0],
+        s.opinions[1],
+        s.traction,
+        s.curvature(),
+        s.smear_s,
+    ];
+    [&all[..], &s.demanded].concat()
 }
 
 fn keep_period(setup: &Setup, run: &Run, d: &Drive, steps: &[Step], kept: &mut Kept) {
@@ -327,7 +335,7 @@ fn keep_period(setup: &Setup, run: &Run, d: &Drive, steps: &[Step], kept: &mut K
     }
     kept.line("parted", &[fold.parted.most, fold.silent_steps.into()]);
     let segments = fold.finish();
-    keep_segments(&segments, kept);
+    segments.iter().for_each(|s| kept.line("segment", &told(s)));
     if let Some(a) = fit(&segments, 0.05, PRIOR) {
         kept.estimate("allowance", &a.allowance);
         kept.estimate("let through", &a.mismatch);
@@ -349,28 +357,35 @@ fn keep_period(setup: &Setup, run: &Run, d: &Drive, steps: &[Step], kept: &mut K
     }
 }
 
-fn keep_comparisons(setup: &Setup, run: &Run, d: &Drive, steps: &[Step], kept: &mut Kept) {
+pub fn keep_comparisons(
+    setup: &Setup,
+    course: &Course,
+    prefer: Prefer,
+    coupling: Coupling,
+    steps: &[Step],
+    kept: &mut Kept,
+) {
     let sides = [Sides::FrontRear, Sides::FrontLeftRight, Sides::RearLeftRight];
     let mut mismatch = sides.map(MismatchFold::new);
     let mut agreement = [0, 1].map(|axle| AgreementFold::new(setup, axle));
     let (mut twice, mut places) = (CountedTwice::default(), PlacesFold::new(setup, 0.5));
     let (mut fastest, mut steady) = (FastestFold::default(), SteadyFold::default());
     for step in steps {
-        let motion = setup.motion(step, &run.course, d.prefer);
+        let motion = setup.motion(step, course, prefer);
         let curvature = motion.and_then(|m| {
             let excess = m.demanded[0] / (m.rear.turns * setup.declared_ratio()).max(1e-9);
             Some((m.curvature?, excess))
         });
-        mismatch.iter_mut().for_each(|f| f.push(step, setup, curvature, Some(d.coupling)));
+        mismatch.iter_mut().for_each(|f| f.push(step, setup, curvature, Some(coupling)));
         agreement.iter_mut().for_each(|a| a.push(step));
         twice.push(step, setup);
-        let yaw = run.course.yaw_rate((step.start_us + step.end_us) as f64 * 5e-7);
+        let yaw = course.yaw_rate((step.start_us + step.end_us) as f64 * 5e-7);
         places.iter_mut().for_each(|p| p.push(step, yaw.map(|y| y.rate)));
         fastest.push(step, setup.output(step, 0));
-        steady.push(step, &run.course, step.at(Place::RearShaft));
+        steady.push(step, course, step.at(Place::RearShaft));
     }
     for (fold, name) in mismatch.into_iter().zip(["front/rear", "front sides", "rear sides"]) {
-        if let Some(m) = fold.finish(setup, &run.course) {
+        if let Some(m) = fold.finish(setup, course) {
             kept.estimate(name, &m.difference_mm);
             kept.line("  way", &[m.straight_m, m.through_differential, m.differential_mps]);
         }
@@ -406,9 +421,9 @@ fn now() -> String {
         let setup = Setup::new(&run.vehicle);
         keep_steps(&steps, &mut kept);
         keep_period(&setup, &run, &d, &steps, &mut kept);
-        keep_comparisons(&setup, &run, &d, &steps, &mut kept);
+        keep_comparisons(&setup, &run.course, d.prefer, d.coupling, &steps, &mut kept);
     }
-    kept.0
+    kept.text
 }
 
 /// Alike to eight digits: computers differ in the last ones of a sine.
@@ -424,15 +439,14 @@ fn alike(a: &str, b: &str) -> bool {
     words(a) == words(b) && a.split_whitespace().zip(b.split_whitespace()).all(same)
 }
 
-#[test]
-fn numbers_of_the_physics_move_only_on_purpose() {
-    let now = now();
+/// Holds numbers against those kept in a file beside this one, or writes them anew.
+pub fn hold(now: &str, kept: &str, file: &str) {
     if std::env::var_os("WHEELWITNESS_KEEP_NUMBERS").is_some() {
-        let file = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/all/kept-numbers.txt");
-        std::fs::write(file, &now).expect("the file beside this one can be written");
+        let file = format!("{}/tests/all/{file}", env!("CARGO_MANIFEST_DIR"));
+        std::fs::write(file, now).expect("the file beside this one can be written");
         return;
     }
-    let (before, after): (Vec<&str>, Vec<&str>) = (KEPT.lines().collect(), now.lines().collect());
+    let (before, after): (Vec<&str>, Vec<&str>) = (kept.lines().collect(), now.lines().collect());
     let moved: Vec<String> = before
         .iter()
         .zip(&after)
@@ -440,6 +454,11 @@ fn numbers_of_the_physics_move_only_on_purpose() {
         .map(|(a, b)| format!("- {a}\n+ {b}"))
         .take(12)
         .collect();
-    assert!(moved.is_empty(), "{}", moved.join("\n"));
-    assert_eq!(before.len(), after.len(), "lines of {}", KEPT.lines().count());
+    assert!(moved.is_empty(), "{file}:\n{}", moved.join("\n"));
+    assert_eq!(before.len(), after.len(), "lines of {file}");
+}
+
+#[test]
+fn numbers_of_the_physics_move_only_on_purpose() {
+    hold(&now(), KEPT, "kept-numbers.txt");
 }

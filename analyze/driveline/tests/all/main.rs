@@ -10,6 +10,7 @@ mod drag;
 mod effects;
 mod limits;
 mod kept_numbers;
+mod kept_walks;
 mod lost_stretch;
 mod motion;
 mod outside_kinematics;
