@@ -150,7 +150,7 @@ fn what_is_held_back_for_a_request_that_may_be_none_is_bounded() {
     assert_eq!(held, Some(MAX_HELD));
 }
 
-/// Half a minute in which sentences of nothing were lost.
+/// Half a minute of which sentences were lost between two times.
 fn with_gap(vehicle: &Vehicle, mut events: Vec<Event>, from_s: f64, to_s: f64) -> Timeline {
     let gap = Gap { from_s, to_s, record: 5000 };
     let at = events.iter().position(|e| e.time_s() > from_s).unwrap_or(events.len());
@@ -176,12 +176,13 @@ fn lamps_are_known_through_a_gap_of_two_windows_and_not_through_a_longer_one() {
         Event::Levels(l) => Some(Event::Levels(Levels { time_s: l.time_s - 20.0, ..*l })),
         _ => None,
     };
-    let reminders: Vec<Event> = rear_only().events().iter().filter_map(earlier).collect();
-    let spans = |length_s: f64| {
+    let half_a_minute = Script::standing_in(wagon(), "rear-only", 50.0);
+    let reminders: Vec<Event> = half_a_minute.events().iter().filter_map(earlier).collect();
+    let ends = |length_s: f64| -> Vec<f64> {
         let timeline = with_gap(&wagon(), reminders.clone(), 0.0, length_s);
-        timeline.lamps.iter().filter(|s| s.lamp == "lamp-all").count()
+        let spans = timeline.lamps.iter().filter(|s| s.lamp == "lamp-all");
+        spans.map(|s| s.end_s).collect()
     };
-    let two_windows_s = 2.0 * WINDOW_S;
-    assert_eq!((spans(0.5 * WINDOW_S), spans(two_windows_s)), (1, 1));
-    assert_eq!(spans(two_windows_s + 0.001), 2);
+    assert_eq!((ends(0.5 * WINDOW_S), ends(2.0 * WINDOW_S)), (vec![30.0], vec![30.0]));
+    assert_eq!(ends(2.0 * WINDOW_S + 0.001), [0.0, 30.0]);
 }
