@@ -181,7 +181,7 @@ fn otherwise(timeline: &Timeline, p: &RowPeriod, lamps: &[Shown]) -> Judged {
     }
     let stretch = p.stretch_s.unwrap_or((p.requested_s, p.ended_s));
     let shafts = said(timeline, p, stretch);
-    let waits = lamps.iter().any(|l| l.wrong_s > 0.0 && l.is_under_way(&timeline.table));
+    let waits = lamps.iter().any(|l| l.is_under_way(&timeline.table));
     let by_contacts = p.is_shown_by_contacts() && shafts != Shafts::Deny && !waits;
     if shafts == Shafts::Confirm || by_contacts {
         return (Word::Disproven, "lamp-disagrees", who, None, false);

@@ -56,6 +56,7 @@ pub(super) fn lead(timeline: &Timeline, s: &Selection) -> Option<Lead> {
     let has = |stage: Stage| s.stages.iter().any(|t| t.stage == stage);
     let (ran, changed, stopped) =
         (has(Stage::MotorEnergised), has(Stage::LimitContactsChanged), has(Stage::MotorStopped));
+    let had_its_time = stopped || s.outcome == Outcome::Slow;
     let blocked = s.blocked_by.join(", ");
     match s.outcome {
         Outcome::PowerLost => {
@@ -75,10 +76,13 @@ pub(super) fn lead(timeline: &Timeline, s: &Selection) -> Option<Lead> {
              position switch moved"
                 .into(),
         ),
-        _ if ran && s.limits_fit.is_some() && !changed && s.total.is_none() => told(
-            Cause::MotorNeverRan,
-            "a drive line was energised and no limit contact changed".into(),
-        ),
+        // What took the request back took it from a motor that may yet have run.
+        _ if had_its_time && ran && s.limits_fit.is_some() && !changed && s.total.is_none() => {
+            told(
+                Cause::MotorNeverRan,
+                "a drive line was energised and no limit contact changed".into(),
+            )
+        }
         _ if stopped && s.limits_fit == Some(false) && !s.was_there => told(
             Cause::LimitContact,
             "the motor stopped where the limit contacts do not read the row".into(),

@@ -317,7 +317,7 @@ impl Selections {
     fn begin_stand(&mut self, row: usize, step: &Step) {
         let changed =
             matches!(step.action, Action::Settled { was: Some(was), level } if was != level);
-        let request = (changed && self.powered != Some(false)).then_some(step.moment);
+        let request = changed.then_some(step.moment);
         let before = Before {
             shown: self.table.shown(&self.scene.picture, None).ok().flatten(),
             asked: self.asked_before,

@@ -126,7 +126,7 @@ impl RowPeriod {
     pub(super) fn is_shown_by_contacts(&self) -> bool {
         let calm = self.disagreements.is_empty() && self.contacts_otherwise.is_empty();
         let arrived = self.limits_fit == Some(true) && self.motor_rests != Some(false);
-        self.matched_s.is_some() && self.shows_movement() && calm && arrived
+        self.shows_movement() && calm && arrived
     }
 
     /// Other witnesses for and against the row being engaged, the shafts aside.

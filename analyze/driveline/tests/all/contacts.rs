@@ -111,6 +111,19 @@ fn a_line_that_its_unit_may_misread_for_a_second_is_not_clean_unless_the_supply_
     assert_eq!(sags(13.8, 9.0).code, excused.code);
 }
 
+/// Several at once between two readings of the supply that were low.
+#[test]
+fn a_supply_that_was_low_twice_within_a_second_was_low_in_between() {
+    let earlier: Vec<_> = SAG.iter().map(|(t, input, level)| (t - 0.15, *input, *level)).collect();
+    let found = |low: [f64; 2]| {
+        let sags = minute(&earlier, |time_s| if low.contains(&time_s) { 7.2 } else { 13.8 });
+        clean(&sags, "limit contacts").code == "several-at-once"
+    };
+    assert!(!found([29.5, 30.25]));
+    assert!(found([29.25, 30.25]), "a second apart they are two sags");
+    assert!(found([20.0, 40.0]));
+}
+
 #[test]
 fn a_low_supply_does_not_excuse_a_contact_that_flickers_alone() {
     let sag = |time_s: f64| if (19.9..20.4).contains(&time_s) { 7.2 } else { 13.8 };
@@ -154,4 +167,32 @@ fn a_flash_that_is_declared_for_waiting_is_no_lie_before_the_shafts_say_so() {
     let found = found.into_iter().find(|f| f.scope == "rear-only").expect("a row with lamps");
     assert_eq!((found.word, found.code), (Word::Undecided, "unit-under-way"), "{found:?}");
     assert!(found.reason.contains("`lamp-lock` was flashing (91 a minute)"), "{}", found.reason);
+}
+
+/// Edges of a selection of full-time: asked for, motor, contact, motor at rest, fork, lamp.
+const TO_FULL_TIME: Edges = &[
+    (5.0, 1, false),
+    (5.1, 12, true),
+    (6.55, 5, false),
+    (6.6, 12, false),
+    (6.8, 7, false),
+    (6.9, 10, true),
+];
+
+/// The unit surely reads low up to 1.5 V.
+#[test]
+fn a_closed_contact_is_told_with_its_highest_voltage_in_quiet_and_with_its_margin() {
+    let of = |line_v: f64| {
+        let closed = move |t: f64| (13.8, if t < 6.8 { 11.8 } else { line_v });
+        clean(&measured(TO_FULL_TIME, closed), "position switches")
+    };
+    let found = of(0.4);
+    assert_eq!(found.word, Word::Proven, "{found:?}");
+    let told = "; voltages keep 1.1 V from what the unit may misread (`position-front`)";
+    assert!(found.reason.contains(told), "{}", found.reason);
+    let high = of(2.0);
+    assert_eq!((high.word, high.code), (Word::Disproven, "voltage-beyond-threshold"));
+    let told = "`position-front` lies at 2.00 ± 0.11 V while it is on; its unit surely reads low \
+                only up to 1.5 V";
+    assert_eq!(high.reason, told);
 }

@@ -5,13 +5,13 @@ use crate::selection::{Outcome, Selection, Stage, Timeliness};
 use crate::switches::Event;
 use proptest::prelude::*;
 
-fn only(script: &Script) -> Selection {
+pub(super) fn only(script: &Script) -> Selection {
     let timeline = script.run();
     assert_eq!(timeline.selections.len(), 1, "{:#?}", timeline.selections);
     timeline.selections[0].clone()
 }
 
-fn check(script: &Script, outcome: Outcome, detail: &str) -> Selection {
+pub(super) fn check(script: &Script, outcome: Outcome, detail: &str) -> Selection {
     let s = only(script);
     assert_eq!(s.outcome, outcome, "{s:#?}");
     let told = s.detail.clone().unwrap_or_default();
@@ -19,7 +19,7 @@ fn check(script: &Script, outcome: Outcome, detail: &str) -> Selection {
     s
 }
 
-fn rear_only() -> Script {
+pub(super) fn rear_only() -> Script {
     Script::standing_in(wagon(), "rear-only", 60.0)
 }
 

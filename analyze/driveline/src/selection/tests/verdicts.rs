@@ -250,6 +250,16 @@ fn a_row_that_matches_under_way_is_told_by_the_switch_that_transit_opens_or_by_t
     assert_eq!(denied.1, "shafts-contradict-switches");
 }
 
+#[test]
+fn a_switch_that_opens_only_after_the_match_does_not_tell_a_row_from_transit() {
+    let mut script = Script::standing_in(wagon(), "full-time", 90.0);
+    script.ask(10.0, "locked").motor(10.1, 10.95, "locked").go(12.0, 2.0, 0.0, 1);
+    script.set(10.5, "position-lock", true);
+    script.set(30.0, "position-front", false).set(30.005, "position-front", true);
+    let done = script.run().selection_completes_by_mode().swap_remove(2);
+    assert_eq!((done.word, done.code), (Word::Undecided, "may-hang-in-transit"));
+}
+
 /// A switch that reads the row before wrongly may read transit wrongly too, and so look as if the
 /// sleeve had arrived.
 #[test]
