@@ -24,6 +24,7 @@ mod scrubs;
 mod shaft_order;
 mod teeth;
 mod told_apart;
+mod turns;
 mod tyre_sizes;
 mod vehicle_files;
 mod vehicle_fit;
