@@ -57,7 +57,7 @@ impl Jumps {
         }
     }
 
-    /// Length of the turn from an edge on, between the turns that were taken; none from the last on.
+    /// Length of the turn from an edge on, between the turns taken; none from the last on.
     fn at(&self, first: i64) -> Option<f64> {
         let k = self.turns.partition_point(|t| t.0 <= first);
         let (before, after) = (self.turns.get(k.checked_sub(1)?)?, self.turns.get(k)?);

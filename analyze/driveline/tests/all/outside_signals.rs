@@ -128,6 +128,25 @@ fn bits_are_taken_as_worked_by_hand() {
     }
 }
 
+#[test]
+fn a_running_count_wraps_after_as_many_values_as_its_bits_hold() {
+    let data = bytes("C8FF");
+    let frame = Frame { id: 0x123, extended: false, data: &data };
+    for (length, count, values) in [(4, 8, 16), (8, 200, 256), (16, 65_480, 65_536)] {
+        let signal = own(0, length, ByteOrder::Little, false);
+        let counting = Signal { measures: Some(Measures::EdgeCount), ..signal };
+        let sample = SignalDecoder::new(&counting).decode(&frame).expect("it is its frame");
+        assert_eq!(sample.sound(), Some(Said::Count(count, values)), "{length} bits");
+    }
+}
+
+#[test]
+fn a_signal_of_no_bits_is_nought_with_a_sign_or_without() {
+    for signed in [false, true] {
+        assert_eq!(raw(&own(0, 0, ByteOrder::Little, signed), &[0xFF]), Some(0.0));
+    }
+}
+
 proptest! {
     #[test]
     fn any_payload_under_any_signal_gives_a_value_or_a_flaw(

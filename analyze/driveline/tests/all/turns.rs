@@ -1,6 +1,6 @@
-//! Promises about turns of a place and what stays open about them, worked out by hand: variances add
-//! up, what one unit does alike at two places adds up with its sign (GUM, JCGM 100:2008, 5.1 and
-//! 5.2).
+//! Promises about turns of a place and what stays open about them, worked out by hand: variances
+//! add up, what one unit does alike at two places adds up with its sign (GUM, JCGM 100:2008, 5.1
+//! and 5.2).
 
 use wheelwitness_driveline::turn::{self, Opens, PLACES, Sent, Turn, moved};
 use wheelwitness_driveline::vehicle::Place;
