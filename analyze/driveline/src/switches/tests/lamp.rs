@@ -20,7 +20,7 @@ fn cycles_that_took_no_time_have_no_rate() {
 /// three, are only counted.
 #[test]
 fn cycles_of_a_flash_that_were_only_counted_are_cycles() {
-    let level = |n: u32| (102.0 + 0.25 * f64::from(n), n % 2 == 0);
+    let level = |n: u32| (102.0 + 0.25 * f64::from(n), n.is_multiple_of(2));
     for edges in [4, 3] {
         let mut lamp = LampDecoder::default();
         lamp.edge(100.0, false);
