@@ -57,14 +57,10 @@ impl Jumps {
         }
     }
 
-    /// Length of the turn from an edge on, between the turns that were taken.
+    /// Length of the turn from an edge on, between the turns taken; none from the last on.
     fn at(&self, first: i64) -> Option<f64> {
-        let k = self.turns.partition_point(|t| t.0 < first);
-        let after = self.turns.get(k)?;
-        if after.0 == first {
-            return Some(after.1);
-        }
-        let before = self.turns.get(k.checked_sub(1)?)?;
+        let k = self.turns.partition_point(|t| t.0 <= first);
+        let (before, after) = (self.turns.get(k.checked_sub(1)?)?, self.turns.get(k)?);
         let share = (first - before.0) as f64 / (after.0 - before.0) as f64;
         Some(before.1 + share * (after.1 - before.1))
     }
@@ -118,5 +114,73 @@ mod tests {
         let jumps = Jumps { found: [3, 1], ..Jumps::default() };
         assert!(!jumps.are_ahead(), "play goes both ways");
         assert!(Jumps { found: [4, 1], ..Jumps::default() }.are_ahead());
+    }
+
+    /// Jumps found in turns that begin at these edges and take these times, of a ring with so many
+    /// teeth.
+    fn taken(teeth: i64, turns: &[(i64, f64)]) -> Jumps {
+        let mut jumps = Jumps::default();
+        turns.iter().for_each(|(first, time)| jumps.take(teeth, *first, *time));
+        jumps
+    }
+
+    #[test]
+    fn turns_that_differ_by_half_an_edge_are_not_steady_enough_to_hold_a_jump_between_them() {
+        // Four teeth, 16 ms a turn on the mean: an edge takes 4 ms.
+        for (around, jumps) in [([17.0, 15.0], 0), ([16.5, 15.5], 1), ([15.5, 16.5], 1)] {
+            let turns = [(0, around[0]), (4, 12.0), (8, around[1])];
+            assert_eq!(taken(4, &turns).found, [jumps, 0], "{around:?}");
+        }
+    }
+
+    #[test]
+    fn a_jump_is_told_once_and_the_next_one_two_turns_later_at_the_soonest() {
+        let often = [(0, 100.0), (4, 75.0), (8, 100.0), (12, 75.0), (16, 100.0)];
+        assert_eq!(taken(4, &often).found, [2, 0]);
+        // Eight teeth: from edge 16 on, none is looked for before edge 32. From edge 12 on a turn
+        // took 93.75, from edge 20 on 85 and from edge 28 on 93.75, which is short by 0.75 edges.
+        let soon = [(0, 100.0), (8, 87.5), (16, 100.0), (24, 70.0), (28, 93.75)];
+        assert_eq!(taken(8, &soon).found, [1, 0]);
+        assert_eq!(taken(8, &soon[1..]).found, [1, 0], "the second one by itself");
+    }
+
+    #[test]
+    fn no_jump_is_seen_across_a_pause_and_each_run_is_looked_at_anew() {
+        let turns = [(0, 100.0), (4, 75.0), (8, 100.0)];
+        let mut jumps = taken(4, &turns[..2]);
+        jumps.restart();
+        jumps.take(4, 8, 100.0);
+        assert_eq!(jumps.found, [0, 0]);
+        jumps.restart();
+        for found in [[1, 0], [2, 0]] {
+            turns.iter().for_each(|(first, time)| jumps.take(4, *first, *time));
+            assert_eq!(jumps.found, found);
+            jumps.restart();
+        }
+    }
+
+    #[test]
+    fn the_length_of_a_turn_lies_on_a_line_between_those_that_were_taken() {
+        let jumps = taken(10, &[(8, 100.0), (16, 80.0), (18, 84.0)]);
+        for (first, length) in [(8, 100.0), (10, 95.0), (16, 80.0), (17, 82.0)] {
+            assert_eq!(jumps.at(first), Some(length), "from edge {first} on");
+        }
+        assert_eq!((jumps.at(7), jumps.at(18)), (None, None));
+    }
+
+    #[test]
+    fn no_more_than_two_turns_are_kept_however_long_a_run_is() {
+        let mut jumps = Jumps::default();
+        for first in 100..300 {
+            jumps.take(5, first, 1.0);
+            assert!(jumps.turns.len() <= 11, "{} at edge {first}", jumps.turns.len());
+        }
+    }
+
+    #[test]
+    fn the_count_is_ahead_from_three_jumps_on_and_by_more_than_three_times_those_back() {
+        for (found, ahead) in [([2, 0], false), ([3, 0], true), ([6, 2], false), ([7, 2], true)] {
+            assert_eq!(Jumps { found, ..Jumps::default() }.are_ahead(), ahead, "{found:?}");
+        }
     }
 }

@@ -222,7 +222,7 @@ struct Track {
     /// Since when it is watched without an edge before; None once edges went by uncounted.
     idle_from_us: Option<i64>,
     reported_us: Option<i64>,
-    unwatched: VecDeque<(i64, i64)>,
+    unwatched: Vec<(i64, i64)>,
 }
 
 /// All sensors between two instants of one board.
@@ -289,7 +289,7 @@ impl Stepper {
             at_boundary: None,
             idle_from_us: None,
             reported_us: None,
-            unwatched: VecDeque::new(),
+            unwatched: Vec::new(),
         };
         Stepper {
             tracks: sensors.iter().map(track).collect(),
@@ -414,21 +414,20 @@ impl Track {
     fn watched(&mut self, tick_us: i64) {
         match self.reported_us.replace(tick_us) {
             Some(before) if tick_us - before > WATCHED_US => {
-                self.unwatched.push_back((before, tick_us));
+                self.unwatched.push((before, tick_us));
             }
             Some(_) => {}
             None => self.idle_from_us = Some(tick_us),
         }
     }
 
-    /// True while the channel has been watched and has not yet given its first edge: a sensor that
-    /// is blind at low speed, or a vehicle that has not moved off.
+    /// True where the channel was watched at an instant that no known edge came before, and had not
+    /// yet given its first one: a sensor that is blind at low speed, or a vehicle that has not
+    /// moved off.
     fn is_before_first_edge(&self, at_us: i64) -> bool {
         let Some(from_us) = self.idle_from_us.filter(|from| at_us >= *from) else { return false };
         match self.marks.front().map(|m| m.edge) {
-            Some(first) => {
-                first.index == 1 && first.time_us > at_us && first.time_us - from_us > STILL_US
-            }
+            Some(first) => first.index == 1 && first.time_us - from_us > STILL_US,
             None => self.counter.index() == Some(0),
         }
     }
@@ -541,8 +540,6 @@ impl Track {
     fn forget_before(&mut self, at_us: i64) {
         let after = self.marks_by(at_us);
         self.marks.drain(..after.saturating_sub(3));
-        while self.unwatched.front().is_some_and(|gap| gap.1 < at_us) {
-            self.unwatched.pop_front();
-        }
+        self.unwatched.retain(|gap| gap.1 > at_us);
     }
 }

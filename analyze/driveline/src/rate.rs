@@ -351,3 +351,22 @@ impl RateTrack {
         self.points.drain(..after.saturating_sub(3).min(near));
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_more_is_kept_of_what_was_heard_than_the_slope_and_the_next_step_need() {
+        let (place, scale) = (Place::RearLeft, Scale { unit: 0, u: 0.0 });
+        let (turns_per, step, floor) = (1.0, 0.0, 0.0);
+        let rated = Rated { place, signal: 0, unit: 0, turns_per, step, floor, scale };
+        let mut track = RateTrack::new(&rated);
+        for k in 0..2_000 {
+            track.push(10_000 * k, Some(Said::Speed(5.0)));
+            track.forget_before(10_000 * k);
+            // 150 ms before, and one at the instant.
+            assert!(track.points.len() <= 17, "{} points", track.points.len());
+        }
+    }
+}

@@ -1,5 +1,6 @@
 //! Promises about switches, over generated lines whose truth is known.
 
+mod lamp;
 mod limit;
 mod told;
 
@@ -8,6 +9,20 @@ use proptest::prelude::*;
 
 fn contact(role: Role) -> Switch {
     Switch { name: "contact".into(), input: 1, role, active: Active::High }
+}
+
+/// An edge of input 1.
+fn edge(time_s: f64, level: bool, edge_count: u16) -> Event {
+    Event::Change(LevelChange { time_s, input: 1, level, edge_count, record: 0 })
+}
+
+/// A reminder of the level of input 1.
+fn reminder(time_s: f64, level: bool) -> Event {
+    Event::Levels(Levels { time_s, mask: level.into(), record: 0 })
+}
+
+fn lost(from_s: f64, to_s: f64) -> Event {
+    Event::Lost(Gap { from_s, to_s, record: 0 })
 }
 
 /// Edges of one input with their running count, and reminders four times a second.
@@ -19,7 +34,7 @@ fn wire(edges: &[(f64, bool)], start: bool, until_s: f64) -> Vec<Event> {
     let mut next = reminders.next();
     for (time_s, to) in edges.iter().copied().chain([(until_s, false)]) {
         while let Some(t) = next.filter(|t| *t < time_s) {
-            events.push(Event::Levels(Levels { time_s: t, mask: level.into(), record: 0 }));
+            events.push(reminder(t, level));
             next = reminders.next();
         }
         if time_s < until_s {
@@ -91,8 +106,9 @@ proptest! {
             .into_iter()
             .map(|(on, m)| { assert!(m.is_certain()); (on, m.first_s, m.settled_s) })
             .collect();
-        prop_assert_eq!(found, truth);
         let tally = lines.tallies()[0];
+        prop_assert_eq!(tally.changes, truth.len() as u64);
+        prop_assert_eq!(found, truth);
         prop_assert_eq!((tally.missed, tally.blips, tally.contradictions), (0, 0, 0));
         prop_assert_eq!(tally.edges, edges.len() as u64);
     }
@@ -163,7 +179,7 @@ fn a_missed_edge_is_known_as_missed_and_bounded_by_the_reminders() {
     let [(true, moment)] = changes(&steps)[..] else { panic!("{steps:?}") };
     assert!(moment.earliest_s < 2.0 && moment.latest_s > 2.0 && !moment.is_certain());
     assert!(moment.latest_s - moment.earliest_s < 0.26, "reminders come four times a second");
-    assert_eq!(lines.tallies()[0].missed, 1);
+    assert_eq!((lines.tallies()[0].missed, lines.tallies()[0].edges), (1, 1));
 }
 
 #[test]
@@ -171,28 +187,33 @@ fn an_edge_missed_before_a_seen_one_is_told_by_the_count() {
     let mut events = wire(&[(2.0, true), (2.5, false), (3.0, true)], false, 4.0);
     events.retain(|e| !matches!(e, Event::Change(c) if c.time_s < 2.9));
     events.retain(|e| !matches!(e, Event::Levels(l) if (2.0..2.9).contains(&l.time_s)));
-    events.insert(
-        0,
-        Event::Change(LevelChange {
-            time_s: 0.01,
-            input: 1,
-            level: false,
-            edge_count: 65_530,
-            record: 0,
-        }),
-    );
+    events.insert(0, edge(0.01, false, 65_530));
     let (steps, lines) = run(&[contact(Role::Position)], &events, 4.0);
     let [(true, moment)] = changes(&steps)[..] else { panic!("{steps:?}") };
     assert!(moment.earliest_s < 2.0 && moment.first_s == 3.0 && moment.settled_s == 3.0);
-    assert_eq!(lines.tallies()[0].missed, 2);
+    assert_eq!((lines.tallies()[0].missed, lines.tallies()[0].unplaced), (2, 2));
+}
+
+#[test]
+fn nobody_knows_when_an_edge_was_missed_or_contradicted_unless_it_was_within_the_calm_time() {
+    for (time_s, level, edge_count, tally) in [
+        (1.01, false, 4, (2, 0, 0)),
+        (1.05, false, 4, (2, 0, 2)),
+        (1.01, true, 2, (0, 1, 0)),
+        (1.05, true, 2, (0, 1, 1)),
+    ] {
+        let events = [reminder(0.5, false), edge(1.0, true, 1), edge(time_s, level, edge_count)];
+        let found = run(&[contact(Role::Position)], &events, 4.0).1.tallies()[0];
+        assert_eq!((found.missed, found.contradictions, found.unplaced), tally, "{time_s} s");
+    }
 }
 
 #[test]
 fn a_reminder_that_overtakes_its_edge_is_no_missed_edge() {
     let mut events = wire(&[(2.101, true)], false, 4.0);
     let edge = events.iter().position(|e| matches!(e, Event::Change(_))).unwrap();
-    let reminder = Event::Levels(Levels { time_s: 2.102, mask: 1, record: 0 });
-    events.insert(edge, reminder);
+    let motion = Event::Motion(Motion { time_s: 2.11, ..Motion::default() });
+    events.splice(edge..edge, [reminder(2.102, true), motion]);
     let (steps, lines) = run(&[contact(Role::Position)], &events, 4.0);
     assert_eq!(changes(&steps), [(true, Moment::at(2.101))]);
     assert_eq!(lines.tallies()[0].missed, 0);
@@ -230,7 +251,8 @@ fn a_chattering_switch_has_no_level_until_it_settles() {
     let edges: Vec<_> = (0..100).map(|n| (2.0 + 0.01 * f64::from(n), n % 2 == 0)).collect();
     let (steps, lines) = run(&[contact(Role::Position)], &wire(&edges, false, 2.9), 2.9);
     assert!(steps.iter().any(|s| s.action == Action::Chatter));
-    assert_eq!(lines.picture().known, 0);
+    assert_eq!(lines.tallies()[0].chatters, 1);
+    assert_eq!(lines.picture(), Picture::default(), "nothing known, and nothing about to be");
     let (_, lines) = run(&[contact(Role::Position)], &wire(&edges, false, 4.0), 4.0);
     assert_eq!(lines.picture(), Picture { on: 0, known: 1, moving: 0, doubt: 0 });
 }
@@ -241,10 +263,114 @@ fn after_a_board_reset_the_level_is_unknown_until_told() {
     events.push(Event::Reset(Gap { from_s: 2.0, to_s: 3.0, record: 9 }));
     let (_, lines) = run(&[contact(Role::Position)], &events, 3.0);
     assert_eq!(lines.picture().known, 0);
-    events.push(Event::Levels(Levels { time_s: 3.1, mask: 0, record: 10 }));
+    events.push(reminder(3.1, false));
     let (steps, _) = run(&[contact(Role::Position)], &events, 3.2);
     let [(false, moment)] = changes(&steps)[..] else { panic!("{steps:?}") };
     assert_eq!((moment.earliest_s, moment.latest_s), (2.0, 3.1));
+}
+
+#[test]
+fn a_switch_moves_until_it_has_been_calm_for_twenty_milliseconds() {
+    let events = [reminder(1.0, false), edge(2.0, true, 1)];
+    let at = |until_s| run(&[contact(Role::Position)], &events, until_s).1.picture();
+    assert_eq!(at(2.01), Picture { on: 0, known: 1, moving: 1, doubt: 0 });
+    assert_eq!(at(2.021), Picture { on: 1, known: 1, moving: 0, doubt: 0 });
+}
+
+/// The reminder of 2.0 s told of an edge that was missed, and the count has it too.
+#[test]
+fn a_level_that_a_reminder_told_shortly_before_an_edge_was_there() {
+    let before = [reminder(0.5, false), edge(1.0, true, 1), edge(1.2, false, 2)];
+    let after = [reminder(1.9, false), reminder(2.0, true), edge(2.03, false, 4)];
+    let events = [&before[..], &after, &[reminder(2.3, false)]].concat();
+    let (steps, lines) = run(&[contact(Role::Position)], &events, 4.0);
+    let missed = Moment { earliest_s: 1.9, ..Moment::at(2.0) };
+    let found = changes(&steps);
+    assert_eq!(found[..3], [(true, Moment::at(1.0)), (false, Moment::at(1.2)), (true, missed)]);
+    let [(false, last)] = found[3..] else { panic!("{found:?}") };
+    assert_eq!((last.first_s, last.settled_s), (2.03, 2.03));
+    assert_eq!((lines.tallies()[0].edges, lines.tallies()[0].missed), (4, 1));
+}
+
+#[test]
+fn a_reminder_from_before_an_edge_that_was_told_first_tells_nothing() {
+    let events = [reminder(1.0, false), edge(2.0, true, 1), reminder(1.99, false)];
+    let (steps, lines) = run(&[contact(Role::Position)], &events, 4.0);
+    assert_eq!(changes(&steps), [(true, Moment::at(2.0))]);
+    assert_eq!((lines.picture().on, lines.tallies()[0].missed), (1, 0));
+}
+
+#[test]
+fn away_and_back_between_reminders_is_a_drop_out_of_two_missed_edges() {
+    let events = [reminder(1.0, false), reminder(2.0, true), reminder(2.03, false)];
+    let (steps, lines) = run(&[contact(Role::Position)], &events, 4.0);
+    let moment = Moment { earliest_s: 1.0, latest_s: 2.03, ..Moment::at(2.0) };
+    let [_, blip] = steps[..] else { panic!("{steps:?}") };
+    assert_eq!((blip.action, blip.moment, blip.edges), (Action::Blip, moment, 2));
+    let tally = lines.tallies()[0];
+    assert_eq!((tally.missed, tally.blips, tally.changes), (2, 1, 0));
+}
+
+#[test]
+fn a_drop_out_whose_end_only_a_reminder_told_has_both_its_edges() {
+    let events = [reminder(1.0, false), edge(2.0, true, 1), reminder(2.01, false)];
+    let (steps, _) = run(&[contact(Role::Position)], &events, 4.0);
+    let [_, blip] = steps[..] else { panic!("{steps:?}") };
+    let moment = Moment { latest_s: 2.01, ..Moment::at(2.0) };
+    assert_eq!((blip.action, blip.moment, blip.edges), (Action::Blip, moment, 2));
+}
+
+#[test]
+fn a_change_just_before_a_gap_settles_when_it_is_told_again_and_may_have_gone_on_in_the_gap() {
+    let events = [reminder(1.0, false), edge(2.0, true, 1), lost(2.01, 2.3)];
+    let (steps, lines) = run(&[contact(Role::Position)], &events, 2.35);
+    assert!(changes(&steps).is_empty(), "{steps:?}");
+    assert_eq!(lines.picture(), Picture { on: 0, known: 1, moving: 1, doubt: 1 });
+    let told = [&events[..], &[reminder(2.35, true)]].concat();
+    let (steps, _) = run(&[contact(Role::Position)], &told, 2.4);
+    assert_eq!(changes(&steps), [(true, Moment { latest_s: 2.3, ..Moment::at(2.0) })]);
+}
+
+/// Two on the board and two on a bus.
+#[test]
+fn every_line_has_its_own_place_in_the_picture() {
+    let input = |input| Switch { input, ..contact(Role::Position) };
+    let mut lines = Switches::new(&[input(1), input(2)], 2);
+    let states = |on: [bool; 4]| {
+        let mask = u16::from(on[0]) + 2 * u16::from(on[1]);
+        let told = |state: usize| {
+            let on = Some(on[2 + state]);
+            Event::Told(Told { time_s: 1.0, state, on, record: 0 })
+        };
+        [Event::Levels(Levels { time_s: 1.0, mask, record: 0 }), told(0), told(1)]
+    };
+    for k in 0..4 {
+        let mut fresh = lines.clone();
+        for event in states([0, 1, 2, 3].map(|n| n == k)) {
+            fresh.push(&event, &mut |_| {});
+        }
+        let picture = fresh.picture();
+        assert_eq!((picture.on, picture.known, picture.doubt), (1 << k, 0b1111, 0), "line {k}");
+        fresh.push(&lost(1.5, 1.6), &mut |_| {});
+        assert_eq!(fresh.picture().doubt, 0b0011, "those of the board");
+    }
+    for event in states([false, true, false, true]) {
+        lines.push(&event, &mut |_| {});
+    }
+    lines.advance(9.0, &mut |_| {});
+    assert_eq!((lines.picture().on, lines.picture().doubt), (0b1010, 0b1100), "a silent bus");
+}
+
+/// A window of 100 ms, and 5 ms of the board's own.
+#[test]
+fn an_event_is_held_for_as_long_as_an_older_edge_may_come() {
+    let (mut order, mut times) = (InOrder::default(), Vec::new());
+    for (time_s, out) in [(1.0, 0), (1.1, 0), (1.104, 0), (1.106, 1), (1.21, 3)] {
+        order.push(reminder(time_s, false), &mut |e| times.push(e.time_s()));
+        assert_eq!(times.len(), out, "after {time_s} s");
+    }
+    order.flush(&mut |e| times.push(e.time_s()));
+    assert_eq!(times, [1.0, 1.1, 1.104, 1.106, 1.21]);
 }
 
 /// Lights and darknesses in milliseconds, repeated.

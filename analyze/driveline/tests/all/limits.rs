@@ -36,6 +36,15 @@ fn watching_begins_with_the_first_turn() {
     assert_eq!((found.watched_s, found.unwatched_s), (1.0, 0.0));
 }
 
+#[test]
+fn a_phase_that_is_open_by_a_whole_turn_is_no_witness_of_a_speed() {
+    for (u, watched) in [(0.999, true), (1.0, false)] {
+        let mut fold = FastestFold::default();
+        (0..4).for_each(|k| fold.push(&step(k), Some(turn(9.0, u))));
+        assert_eq!(fold.finish().is_some(), watched, "{u} turns");
+    }
+}
+
 /// 100 km/h at 421.425 turns per km and 4.1 shaft turns a wheel turn: 2879.7 turns a minute (check
 /// values, shafts; worked there).
 #[test]

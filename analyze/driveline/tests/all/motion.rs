@@ -523,45 +523,6 @@ fn an_input_that_gives_no_edge_while_the_outputs_turn_is_noticed() {
     assert_eq!((silent(9, 9), silent(9, 12)), (0, 3));
 }
 
-/// What one pulse sensor's steps say when its channel gives these counts in each tenth of a second.
-fn turns_of(counts: impl Iterator<Item = (u16, Option<u16>)>) -> Vec<(f64, bool)> {
-    let sensing = Sensing {
-        place: Place::FrontShaft,
-        channel: 1,
-        edges_per_turn: 2,
-        pattern: Pattern::default(),
-        tooth_u: 0.002,
-    };
-    let (mut stepper, mut said) = (Stepper::new(&[sensing], &[]), Vec::new());
-    let idle = Count { count: 0, age_us: None };
-    let mut take = |s: &Step| said.extend(s.at(Place::FrontShaft).map(|t| (t.turns, t.still)));
-    for (k, (count, age_us)) in counts.enumerate() {
-        let four = [Count { count, age_us }, idle, idle, idle];
-        stepper.push(100_000 * k as i64, k as u64, 1, &four, &mut take);
-    }
-    stepper.restart(&mut take);
-    said
-}
-
-#[test]
-fn a_sensor_that_has_given_no_edge_yet_stands_still_and_counts_from_its_first_edge() {
-    // Ten seconds without an edge, then ten a second, two a turn.
-    let drive = (0..200u16).map(|k| match k {
-        0..100 => (7, None),
-        _ => (7 + k - 99, Some(30_000)),
-    });
-    let said = turns_of(drive);
-    let silent = said.iter().take_while(|(_, still)| *still).count();
-    assert!(silent >= 18, "{silent} of 20 steps without an edge: {said:?}");
-    let moving: f64 = said[silent..].iter().map(|(turns, _)| turns).sum();
-    let whole_steps = (said.len() - silent) as f64 * 0.5;
-    assert!((moving - 5.0 * whole_steps).abs() < 0.01, "{moving} turns in {whole_steps} s");
-    // A burst whose first edge nobody saw is not counted either.
-    let burst = (0..200u16).map(|k| if k < 100 { (7, None) } else { (900 + k, Some(30_000)) });
-    let said = turns_of(burst);
-    assert!(said.iter().all(|(turns, still)| *still || (turns - 2.5).abs() < 0.01), "{said:?}");
-}
-
 #[test]
 fn noise_makes_a_slow_turn_no_sharper_on_the_mean() {
     // Full lock at walking pace, five fixes a second, 0.1 m/s of noise across: what a turn demands

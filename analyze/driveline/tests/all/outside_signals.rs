@@ -128,6 +128,51 @@ fn bits_are_taken_as_worked_by_hand() {
     }
 }
 
+/// 0x18FEBF0B: the wheel speeds, group 65215, of source 11.
+#[test]
+fn a_signal_is_in_frames_of_its_own_identifier_and_length_of_identifier_alone() {
+    let wheel = Signal {
+        message: Some(Message::J1939Ebc2),
+        place: Some(Place::RearRight),
+        ..Signal::default()
+    };
+    let short = own(0, 8, ByteOrder::Little, false);
+    let long = Signal { extended: true, ..short.clone() };
+    for (signal, id, extended, heard) in [
+        (&short, 0x123, false, true),
+        (&short, 0x123, true, false),
+        (&short, 0x124, false, false),
+        (&long, 0x123, true, true),
+        (&long, 0x123, false, false),
+        (&wheel, 0x18FE_BF0B, true, true),
+        (&wheel, 0x18FE_BF0B, false, false),
+        (&wheel, 0x18FE_BE0B, true, false),
+    ] {
+        let frame = Frame { id, extended, data: &[0x80, 0x25, 0, 0, 0, 0, 0, 0] };
+        let found = SignalDecoder::new(signal).decode(&frame);
+        assert_eq!(found.is_some(), heard, "{id:X} {extended}");
+    }
+}
+
+#[test]
+fn a_running_count_wraps_after_as_many_values_as_its_bits_hold() {
+    let data = bytes("C8FF");
+    let frame = Frame { id: 0x123, extended: false, data: &data };
+    for (length, count, values) in [(4, 8, 16), (8, 200, 256), (16, 65_480, 65_536)] {
+        let signal = own(0, length, ByteOrder::Little, false);
+        let counting = Signal { measures: Some(Measures::EdgeCount), ..signal };
+        let sample = SignalDecoder::new(&counting).decode(&frame).expect("it is its frame");
+        assert_eq!(sample.sound(), Some(Said::Count(count, values)), "{length} bits");
+    }
+}
+
+#[test]
+fn a_signal_of_no_bits_is_nought_with_a_sign_or_without() {
+    for signed in [false, true] {
+        assert_eq!(raw(&own(0, 0, ByteOrder::Little, signed), &[0xFF]), Some(0.0));
+    }
+}
+
 proptest! {
     #[test]
     fn any_payload_under_any_signal_gives_a_value_or_a_flaw(

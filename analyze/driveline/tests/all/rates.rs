@@ -1,12 +1,13 @@
 //! Promises of turns from what units send, over speeds whose integral is known.
 
+use crate::motion::vehicle;
 use proptest::prelude::*;
 use wheelwitness_driveline::pulse::{Edge, Step, Stepper};
-use wheelwitness_driveline::rate::{Rated, Scale};
+use wheelwitness_driveline::rate::{self, Rated, Scale};
 use wheelwitness_driveline::signal::Said;
 use wheelwitness_driveline::tooth::ToothPattern;
 use wheelwitness_driveline::turn::moved;
-use wheelwitness_driveline::vehicle::Place;
+use wheelwitness_driveline::vehicle::{Measures, Place, Signal};
 
 /// A wheel of 2.2 m whose unit sends km/h.
 fn rated(place: Place, step_kmh: f64, floor_kmh: f64) -> Rated {
@@ -117,7 +118,113 @@ fn a_rolling_counter_is_unwrapped() {
     let steps = steps(&[wheel], &samples);
     let turns: f64 = steps.iter().filter_map(|s| s.at(WHEEL)).map(|t| t.turns).sum();
     let seconds = steps.iter().filter(|s| s.at(WHEEL).is_some()).count() as f64 * 0.5;
+    assert!(seconds > 55.0, "{seconds} s seen");
     assert!((turns - 2.5 * seconds).abs() < 2.0 / per_turn, "{turns} turns in {seconds} s");
+}
+
+/// More may as well be a whole round more, or less.
+#[test]
+fn a_counter_that_moves_by_up_to_half_its_round_between_two_frames_is_counted_up() {
+    for (moves, known) in [(8, true), (9, false)] {
+        let wheel = Rated { turns_per: 0.125, ..rated(WHEEL, 0.0, 0.0) };
+        let said = |k: u32| Some(Said::Count(u64::from(k * moves) % 16, 16));
+        let samples: Vec<_> = (0..80).map(|k| (0.25 * f64::from(k), 0, said(k))).collect();
+        let steps = steps(&[wheel], &samples);
+        let turns: Vec<f64> = steps.iter().filter_map(|s| s.at(WHEEL)).map(|t| t.turns).collect();
+        assert_eq!(turns, vec![2.0; if known { 39 } else { 0 }], "{moves} of 16");
+    }
+}
+
+#[test]
+fn a_unit_that_speaks_once_a_second_is_waited_for_and_may_leave_out_a_frame() {
+    let mut samples = Vec::new();
+    for k in 0..400 {
+        let t = 0.05 * f64::from(k);
+        if k % 20 == 0 && k != 200 {
+            samples.push((t, 0, Some(Said::Speed(7.92))));
+        }
+        samples.push((t, 1, Some(Said::Speed(7.92))));
+    }
+    let both = [rated(WHEEL, 0.0, 0.0), rated(Place::RearRight, 0.0, 0.0)];
+    let steps = steps(&both, &samples);
+    assert!(steps.len() > 30, "{} steps", steps.len());
+    for step in steps.iter().filter(|s| (1_000_000..17_000_000).contains(&s.start_us)) {
+        let turn = step.at(WHEEL).unwrap_or_else(|| panic!("from {} us on", step.start_us));
+        assert!((turn.turns - 0.5).abs() < 1e-9, "{turn:?}");
+    }
+}
+
+/// 3 and 4 thousandths are 5 where nothing is alike; the axles of one unit are apart by a hundredth
+/// at most.
+#[test]
+fn scales_differ_by_all_of_both_between_units_by_less_within_one_and_by_nothing_on_one_axle() {
+    let scale = |unit, u| Scale { unit, u };
+    let (one, other) = (scale(1, 0.003), scale(2, 0.004));
+    for one_axle in [false, true] {
+        assert!((one.against(other, one_axle) - 0.005).abs() < 1e-15);
+    }
+    assert_eq!(one.against(scale(1, 0.004), true), 0.0);
+    assert!((one.against(scale(1, 0.004), false) - 0.005).abs() < 1e-15);
+    assert_eq!(scale(1, 0.03).against(scale(1, 0.04), false), 0.01);
+}
+
+/// Shafts that turn four times for one turn of a tyre that a unit takes for 2 m.
+#[test]
+fn the_floor_of_a_unit_is_what_its_places_turn_at_the_least_speed_that_it_sends() {
+    let floor = |place, measures, floor_kmh| {
+        let mut vehicle = vehicle();
+        vehicle.sensors.clear();
+        vehicle.signals = vec![Signal {
+            place: Some(place),
+            id: Some(1),
+            measures: Some(measures),
+            circumference_mm: Some(2_000.0),
+            counts_per_turn: Some(48.0),
+            floor_kmh,
+            ..Signal::default()
+        }];
+        let [rated] = &rate::rated(&vehicle)[..] else { panic!("one place") };
+        rated.floor
+    };
+    let places = [Place::FrontShaft, Place::RearShaft, Place::Input, Place::RearLeft];
+    for (place, ratio) in places.into_iter().zip([4.0, 4.0, 4.0, 1.0]) {
+        for (measures, floor_kmh, kmh) in [
+            (Measures::SpeedKmh, None, 3.0),
+            (Measures::SpeedKmh, Some(1.8), 1.8),
+            (Measures::SpeedRpm, None, 0.0),
+            (Measures::SpeedRpm, Some(1.8), 1.8),
+            (Measures::EdgeCount, Some(1.8), 0.0),
+        ] {
+            let found = floor(place, measures, floor_kmh);
+            let turns = ratio / 2.0 * kmh / 3.6;
+            assert!((found - turns).abs() < 1e-12, "{place:?} {measures:?} {floor_kmh:?}: {found}");
+        }
+    }
+}
+
+/// From 1 to 3 turns a second, by 2 and by 6 counts of an eighth in a quarter second; 40 ms is the
+/// standard uncertainty of any delay.
+#[test]
+fn what_a_late_counter_leaves_open_is_the_change_of_its_rate() {
+    let counter = Rated { turns_per: 0.125, ..rated(WHEEL, 0.0, 0.0) };
+    let count = |k: u64| if k < 20 { 2 * k } else { 6 * k - 80 };
+    let said = |k: u64| (0.25 * k as f64, 0, Some(Said::Count(count(k) % 256, 256)));
+    let steps = steps(&[counter], &(0..40).map(said).collect::<Vec<_>>());
+    let open = |s: &Step| s.at(WHEEL).and_then(|t| t.sent).map_or(0.0, |sent| sent.delay);
+    let late: f64 = steps[1..].iter().map(open).sum();
+    assert!((late - 0.04 * 2.0).abs() < 1e-9, "{late}");
+}
+
+/// The first two frames come 10 ms apart, the others every tenth of a second.
+#[test]
+fn the_usual_period_of_a_unit_is_learned() {
+    let times = [0.0, 0.01].into_iter().chain((1..100).map(|k| 0.01 + 0.1 * f64::from(k)));
+    let samples: Vec<_> = times.map(|t| (t, 0, Some(Said::Speed(7.92)))).collect();
+    let steps = steps(&[rated(WHEEL, 0.0, 0.0)], &samples);
+    let from = steps.iter().find(|s| s.at(WHEEL).is_some()).expect("it is learned").start_us;
+    assert!((1_000_000..5_000_000).contains(&from), "from {from} us on");
+    let later = steps.iter().filter(|s| s.start_us >= from);
+    assert_eq!(later.filter_map(|s| s.at(WHEEL)).count() as i64, (9_500_000 - from) / 500_000);
 }
 
 #[test]
@@ -198,6 +305,36 @@ fn a_few_edges_that_no_tooth_made_are_noticed_and_a_clean_ring_has_none() {
     let extra: Vec<i64> = (1..7).map(|k| 2_900_000 * k + 1_700).collect();
     assert!(learned(&ring_times(&extra)).has_extra_edges(), "six edges too many in 4,000");
     assert!(!learned(&ring_times(&extra[..2])).has_extra_edges(), "two may be chance");
+}
+
+/// Bursts of four edges, a pause between: the middle interval of each is 0.1 s, as are those around
+/// it, or 0.04 s.
+fn bursts(split: usize, even: usize) -> ToothPattern {
+    let mut pattern = ToothPattern::new(48);
+    for k in 0..split + even {
+        let middle_us = if k < split { 40_000 } else { 100_000 };
+        let begins_us = 5_000_000 * k as i64;
+        let times = [0, 100_000, 100_000 + middle_us, 200_000 + middle_us];
+        for (index, at_us) in (4 * k as i64..).zip(times) {
+            pattern.push(Edge { index, time_us: begins_us + at_us });
+        }
+    }
+    pattern
+}
+
+#[test]
+fn intervals_that_are_split_are_noise_from_eight_on_and_above_one_in_a_hundred() {
+    for (split, even, noisy) in [(7, 0, false), (8, 0, true), (8, 791, true), (8, 792, false)] {
+        let found = bursts(split, even).has_extra_edges();
+        assert_eq!(found, noisy, "{split} of {} bursts", split + even);
+    }
+}
+
+#[test]
+fn a_ring_of_which_nothing_is_known_has_no_flaw() {
+    let pattern = ToothPattern::new(4);
+    assert!(!pattern.has_double_gap() && !pattern.has_extra_edges() && !pattern.slides());
+    assert_eq!((pattern.turns(), pattern.spacing(), pattern.position_u()), (0, None, None));
 }
 
 /// A ring whose edges slide past the number that it is said to have, and rings of a vehicle that

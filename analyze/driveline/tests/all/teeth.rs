@@ -14,6 +14,10 @@ const UNEVEN: [f64; 4] = [0.06, -0.05, 0.01, -0.02];
 /// One tooth passes in this time, microseconds.
 const TOOTH_US: f64 = 25_000.0;
 
+/// From the beginning of a stretch of running to that of the next, microseconds, where it rests in
+/// between.
+const STRETCH_US: i64 = (163.0 * TOOTH_US) as i64 + 5_000_000;
+
 /// What happens between two stretches of running.
 #[derive(Debug, Clone, Copy)]
 enum Between {
@@ -124,6 +128,68 @@ fn the_moment_is_found_where_the_numbers_moved_without_a_rest() {
     assert!((extra_us..extra_us + 600_000 + two_turns_us).contains(&known.after_us), "{known:?}");
 }
 
+/// Times of the edges of a stretch that are compared with a turn before them and one after them:
+/// the first and the last.
+fn compared_us(edges: &[Edge], stretch: i64) -> (i64, i64) {
+    let begins_us = 2_000_000 + stretch * STRETCH_US - 500_000;
+    let first = edges.iter().position(|e| e.time_us > begins_us).expect("it has edges");
+    (edges[first + 4].time_us, edges[first + 158].time_us)
+}
+
+#[test]
+fn from_the_first_edge_after_a_rest_on_numbers_that_moved_there_stand_for_other_teeth() {
+    let (edges, _) = edges(UNEVEN, 0.004, &[Between::Rocking(1); 7]);
+    let pattern = learned(&edges, &[]);
+    let known = (1..8).map(|k| forwards(k % 4));
+    assert_eq!(orders(&pattern), known.flat_map(|order| [None, order]).collect::<Vec<_>>());
+    for (stretch, two) in (0..).zip(pattern.learned().renumbered.chunks(2)) {
+        let (last_us, first_us) =
+            (compared_us(&edges, stretch).1, compared_us(&edges, stretch + 1).0);
+        assert_eq!((two[0].after_us, two[1].after_us + 1), (last_us, first_us), "{stretch}");
+    }
+}
+
+/// Each of five short drives is too short by itself to show an order: they are kept until a long
+/// one does.
+#[test]
+fn the_moment_is_found_before_drives_too_short_to_show_it() {
+    use Between::{Rest, Rocking};
+    let (mut edges, _) = edges(UNEVEN, 0.004, &[Rest, Rocking(1), Rest, Rest, Rest, Rest, Rest]);
+    edges.retain(|e| {
+        let (stretch, at_us) =
+            ((e.time_us - 1_500_000) / STRETCH_US, (e.time_us - 1_500_000) % STRETCH_US);
+        !(2..7).contains(&stretch) || at_us < 500_000 + (13.5 * TOOTH_US) as i64
+    });
+    let pattern = learned(&edges, &[]);
+    assert_eq!(orders(&pattern), [None, forwards(1)]);
+    let known = pattern.learned().renumbered[1];
+    assert_eq!(known.after_us + 1, compared_us(&edges, 2).0);
+    assert_teeth_are_found(&pattern);
+}
+
+/// A quarter of the places, and more scatter: one turn would not tell them apart, 25 do.
+#[test]
+fn small_errors_of_the_teeth_tell_how_the_numbers_moved_after_many_turns() {
+    use Between::{Rest, Rocking};
+    let (edges, _) = edges(UNEVEN.map(|place| place / 4.0), 0.015, &[Rest, Rocking(1), Rest]);
+    assert_eq!(orders(&learned(&edges, &[])), [None, forwards(1)]);
+}
+
+/// Fourteen edges teach less than two turns: they are forgotten when the board begins anew, and the
+/// next drive teaches all.
+#[test]
+fn too_little_running_before_a_reset_does_not_spoil_what_is_learned_after_it() {
+    let (edges, anew) = edges(UNEVEN, 0.004, &[Between::Reset]);
+    let short = anew[0] - 14;
+    let pattern = learned(&edges[short..], &[14]);
+    assert_eq!(orders(&pattern), [None, forwards(0)]);
+    // The first edge of the second board is made by the last tooth.
+    for (found, truth) in pattern.learned().errors.iter().zip([-0.02, 0.06, -0.05, 0.01]) {
+        assert!((found - truth).abs() < 0.002, "{found} for {truth}");
+    }
+    assert_eq!(pattern.learned().errors.len(), 4);
+}
+
 #[test]
 fn teeth_are_found_again_after_a_board_began_to_count_anew() {
     use Between::{Reset, Rest};
@@ -203,9 +269,8 @@ fn steps(edges: &[Edge], anew: &[usize]) -> Vec<Step> {
 
 /// Steps in the middle of a stretch, without [`Between::Creeping`]: each is five turns.
 fn moving(steps: &[Step]) -> Vec<Turn> {
-    let stretch_us = (163.0 * TOOTH_US) as i64 + 5_000_000;
     let is_moving = |s: &&Step| {
-        let in_stretch = |at: i64| (at - 2_000_000).rem_euclid(stretch_us);
+        let in_stretch = |at: i64| (at - 2_000_000).rem_euclid(STRETCH_US);
         let (from, to) = (in_stretch(s.start_us), in_stretch(s.end_us));
         from < to && from > 200_000 && to < 3_800_000
     };

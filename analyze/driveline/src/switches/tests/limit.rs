@@ -1,6 +1,7 @@
 //! Promises about lines whose edges the board limits to five sentences in 100 ms.
 
 use super::*;
+use crate::switches::window::Limit;
 
 /// An edge with the time at which its sentence is put on the line.
 #[derive(Debug, Clone, Copy)]
@@ -255,4 +256,63 @@ fn a_change_whose_last_edge_was_held_and_lost_is_no_drop_out() {
         assert!(told.iter().all(|s| s.action != Action::Blip), "{gaps:?}: {told:?}");
         assert!(told.iter().all(|s| !s.moment.is_certain()), "{gaps:?}: {told:?}");
     }
+}
+
+/// The levels are told by a reminder, and no edge comes after it.
+#[test]
+fn a_lamp_whose_held_edges_were_lost_shows_what_the_reminder_says() {
+    let dips = [(2.0, false), (2.01, true), (2.02, false), (2.03, true)];
+    let edges = (1..).zip(dips).map(|(n, (time_s, lit))| edge(time_s, lit, n));
+    let told = [lost(2.05, 2.2), reminder(2.25, true)];
+    let events: Vec<Event> = [reminder(0.1, true)].into_iter().chain(edges).chain(told).collect();
+    let (steps, _) = run(&[contact(Role::Lamp)], &events, 4.0);
+    let [.., last] = steps[..] else { panic!("nothing is shown") };
+    assert_eq!((last.action, last.moment.first_s), (Action::Lamp(LampState::Steady), 2.25));
+    assert!(!lamp_steps(&steps).contains(&LampState::Off), "{steps:?}");
+}
+
+/// A fifth edge within 100 ms would come 5 ms late at most, and a reminder 0.3 s after that.
+#[test]
+fn what_a_board_may_hold_is_waited_for_until_a_reminder_is_due() {
+    let bounce = [(2.0, true), (2.001, false), (2.002, true), (2.003, false)];
+    let edges = (1..).zip(bounce).map(|(n, (time_s, level))| edge(time_s, level, n));
+    let events: Vec<Event> = [reminder(1.9, false)].into_iter().chain(edges).collect();
+    for (until_s, told) in [(2.404, 1), (2.406, 2)] {
+        let (steps, _) = run(&[contact(Role::Position)], &events, until_s);
+        assert_eq!(steps.len(), told, "at {until_s} s: {steps:?}");
+    }
+}
+
+#[test]
+fn a_window_ends_after_a_tenth_of_a_second_and_the_next_edge_begins_another() {
+    for (time_s, last) in [(0.09, true), (WINDOW_S, false)] {
+        let mut limit = Limit::default();
+        for n in 0..4 {
+            assert!(!limit.edge(0.01 * f64::from(n), 7 + n, false));
+            assert_eq!(limit.holds_until_s().is_some(), n == 3, "edge {n}: a fifth may be held");
+        }
+        assert_eq!(limit.edge(time_s, 11, false), last, "the fifth edge at {time_s} s");
+    }
+}
+
+#[test]
+fn a_gap_may_have_taken_an_edge_of_an_open_window_and_none_of_one_that_is_over() {
+    let over_s = WINDOW_S + 0.005;
+    for (time_s, until_s) in [(0.104, Some(over_s)), (over_s, None)] {
+        let mut limit = Limit::default();
+        limit.edge(0.0, 7, false);
+        limit.gap(time_s);
+        assert_eq!(limit.holds_until_s(), until_s, "{time_s} s");
+    }
+}
+
+#[test]
+fn an_edge_that_was_missed_is_the_one_that_was_held_or_else_begins_a_window_unseen() {
+    let mut limit = Limit::default();
+    limit.missed(5.0);
+    assert_eq!(limit.holds_until_s(), Some(5.0 + WINDOW_S + 0.005));
+    let mut full = Limit::default();
+    (0..4).for_each(|n| assert!(!full.edge(0.01 * f64::from(n), n, false)));
+    full.missed(0.2);
+    assert_eq!(full.holds_until_s(), None);
 }

@@ -44,3 +44,15 @@ fn silence_on_the_bus_is_doubt() {
     switches.push(&told(3.1, Some(true)), &mut |_| {});
     assert_eq!(switches.picture().doubt, 0);
 }
+
+/// Frames every 0.8 s; the usual period is a running mean of about eight, and two and a half of it
+/// are silence.
+#[test]
+fn a_slow_unit_is_given_two_and_a_half_of_its_periods_before_its_silence_is_doubt() {
+    let frames: Vec<Event> = (0..41).map(|k| told(0.8 * f64::from(k), Some(true))).collect();
+    let (mut switches, _) = steps(&frames);
+    for (silent_s, doubt) in [(1.9, 0), (2.1, 1)] {
+        switches.advance(32.0 + silent_s, &mut |_| {});
+        assert_eq!(switches.picture().doubt, doubt, "silent for {silent_s} s");
+    }
+}
