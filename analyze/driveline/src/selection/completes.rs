@@ -296,8 +296,11 @@ fn unreached(timeline: &Timeline, s: &Selection) -> Judged {
 /// True where the last request on which something moved was for the same mode, or where there was
 /// none before and the switches told no row when this one came.
 fn may_be_there(timeline: &Timeline, s: &Selection) -> bool {
+    let idle = |t: &&Selection| {
+        t.was_there || matches!(t.outcome, Outcome::RequestLost | Outcome::RefusedByInterlock)
+    };
     let mut earlier = timeline.selections.iter().rev().filter(|t| t.number < s.number);
-    match earlier.find(|t| t.outcome != Outcome::RequestLost) {
+    match earlier.find(|t| !idle(t)) {
         Some(moved) => moved.to.0 == s.to.0,
         None => s.from.is_none(),
     }

@@ -80,7 +80,9 @@ pub use travel::Need;
 pub use voltages::ANALOG_INPUTS;
 pub use witness::CouplingSeen;
 
-use crate::switches::{Action, Event, Gap, InOrder, Moment, Motion, Step, Switches, WINDOW_S};
+use crate::switches::{
+    Action, Event, Gap, InOrder, Moment, Motion, Picture, Step, Switches, WINDOW_S,
+};
 use crate::vehicle::{LINES_MAX, Role, Vehicle};
 use contacts::Watch;
 use stand::{Before, End, Scene, Stand};
@@ -239,12 +241,27 @@ impl Selections {
         self.take_steps();
     }
 
+    /// Several switches may settle by one event, told in the order of the vehicle file, and the
+    /// picture has them all. They are taken in the order of their times: for a step, those whose
+    /// step is still to come have not settled yet.
     fn take_steps(&mut self) {
-        self.scene.picture = self.switches.picture();
-        let steps = std::mem::take(&mut self.steps);
-        for step in &steps {
+        let picture = self.switches.picture();
+        let mut steps = std::mem::take(&mut self.steps);
+        steps.sort_by(|a, b| {
+            let (a, b) = (a.moment, b.moment);
+            a.first_s.total_cmp(&b.first_s).then(a.earliest_s.total_cmp(&b.earliest_s))
+        });
+        for (k, step) in steps.iter().enumerate() {
+            let changes = |s: &&Step| match s.action {
+                Action::Settled { was, level } => was != Some(level),
+                _ => false,
+            };
+            let to_come = steps[k + 1..].iter().filter(changes);
+            let to_come = to_come.fold(0, |bits, s| bits | 1 << s.switch);
+            self.scene.picture = Picture { moving: picture.moving | to_come, ..picture };
             self.take(step);
         }
+        self.scene.picture = picture;
         self.steps = steps;
         self.steps.clear();
     }

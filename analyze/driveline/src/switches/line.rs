@@ -235,8 +235,8 @@ impl Line {
     /// A reminder that agrees ends every doubt.
     fn confirm(&mut self, l: &Levels, tell: &mut impl FnMut(Action, Moment, u32, (u64, u64))) {
         if let Some(s) = self.surprise.take() {
-            // Away and back between two reminders, both edges missed.
-            self.tally.missed += 2;
+            // Away and back between two reminders.
+            self.miss(2);
             self.tally.blips += 1;
             let earliest_s = self.last_certain_s();
             let moment = Moment { earliest_s, latest_s: l.time_s, ..Moment::at(s.time_s) };
@@ -321,8 +321,10 @@ impl Line {
             return;
         }
         let Some(u) = &mut self.unsettled else { return };
-        let waits = self.doubt.is_some_and(|(from_s, _)| from_s < u.moment.settled_s + SETTLE_S);
-        if now_s >= u.moment.settled_s + SETTLE_S && !waits && !held {
+        let calm_s = u.moment.settled_s + SETTLE_S;
+        let waits = self.doubt.is_some_and(|(from_s, _)| from_s < calm_s)
+            || self.surprise.is_some_and(|s| s.time_s < calm_s);
+        if now_s >= calm_s && !waits && !held {
             self.settle(tell);
         } else if u.moment.settled_s >= u.moment.first_s + CHATTER_S && !u.chatter_told {
             u.chatter_told = true;
@@ -347,12 +349,17 @@ impl Line {
         tell(action, u.moment, u.edges, u.records);
     }
 
+    /// Edges that never came, though the levels show them: the board counted them.
+    fn miss(&mut self, edges: u16) {
+        self.tally.missed += u64::from(edges);
+        self.tally.edges += u64::from(edges);
+        self.count = self.count.map(|n| n.wrapping_add(edges));
+    }
+
     /// No edge came for a level that a reminder told: it was missed, and this bounds when.
     fn accept_surprise(&mut self) {
         let Some(s) = self.surprise.take() else { return };
-        self.tally.missed += 1;
-        self.tally.edges += 1;
-        self.count = self.count.map(|n| n.wrapping_add(1));
+        self.miss(1);
         let earliest_s = self.last_certain_s().min(s.time_s);
         self.limit.missed(s.time_s);
         (self.raw, self.told_s, self.doubt) = (Some(s.on), s.time_s, None);
