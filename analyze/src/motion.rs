@@ -135,10 +135,6 @@ struct Folds<'a> {
     by_hand: &'a [(i64, i64)],
     next: usize,
     current: Option<(Period, PeriodFold, CountedTwice)>,
-    /// End of the last step that went into a period, and of the last one in which one output's
-    /// sensor gave nothing while the other turned: board microseconds.
-    folded_to_us: Option<i64>,
-    silent_to_us: Option<i64>,
     agreement: [AgreementFold; 2],
     places: Option<PlacesFold>,
     mismatch: [MismatchFold; 3],
@@ -169,8 +165,6 @@ pub fn motions<S: Storage>(
         by_hand: &stretches.by_hand,
         next: 0,
         current: None,
-        folded_to_us: None,
-        silent_to_us: None,
         agreement: [AgreementFold::new(setup, 0), AgreementFold::new(setup, 1)],
         places: PlacesFold::new(setup, vehicle.limits.sensor_ratio_percent),
         mismatch: [Sides::FrontRear, Sides::FrontLeftRight, Sides::RearLeftRight]
@@ -228,9 +222,6 @@ impl Folds<'_> {
             let metres = m.rear.turns * self.setup.metres_per_turn();
             *self.out.distance_m.get_or_insert(0.0) += metres;
         }
-        if motion.as_ref().is_some_and(Motion::is_one_silent) {
-            self.note_silence(step);
-        }
         if let (Some(m), Some(engaged)) = (&motion, engaged) {
             self.fold_period(m, engaged, step);
         }
@@ -256,19 +247,6 @@ impl Folds<'_> {
         }
         let range = mode.map_or(1.0, |m| self.range(m.range.as_str()));
         self.plot.take(step, motion.as_ref(), range);
-    }
-
-    /// A sensor that gives nothing right before a period, or right after it, may have missed edges
-    /// in the period's first or last step as well.
-    fn note_silence(&mut self, step: &Step) {
-        if self.standstill(step) == Standstill::Confirmed {
-            return;
-        }
-        self.silent_to_us = Some(step.end_us);
-        let closed = self.current.is_none() && self.folded_to_us == Some(step.start_us);
-        if let Some(period) = self.out.periods.last_mut().filter(|_| closed) {
-            period.silent_steps += 1;
-        }
     }
 
     fn range(&self, name: &str) -> f64 {
@@ -302,8 +280,7 @@ impl Folds<'_> {
                 input_turn: Some(0.0),
                 records: RecordRange { first: m.records.0, last: m.records.1 },
             };
-            let mut fold = PeriodFold::new(range, per_turn, locked_max);
-            fold.silent_steps = u32::from(self.silent_to_us == Some(m.start_us));
+            let fold = PeriodFold::new(range, per_turn, locked_max);
             (period, fold, CountedTwice::default())
         });
         twice.push(step, self.setup);
@@ -312,7 +289,6 @@ impl Folds<'_> {
         period.input_turn = period.input_turn.zip(m.input).map(|(sum, i)| sum + i.turns / range);
         period.records.last = m.records.1;
         fold.push(m, standstill);
-        self.folded_to_us = Some(m.end_us);
     }
 
     /// What other witnesses say about standing still in this step.

@@ -181,12 +181,6 @@ impl Motion {
         let hidden = self.front.hidden() + self.rear.hidden();
         self.front.turns.max(self.rear.turns) <= 1.5 * hidden
     }
-
-    /// One output's sensor gave nothing while the other output turned on: it stood, or its sensor
-    /// was blind.
-    pub fn is_one_silent(&self) -> bool {
-        self.front.still != self.rear.still && !self.is_under_floor()
-    }
 }
 
 /// Which source of curvature goes first where there are two.

@@ -132,8 +132,6 @@ fn locks(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
     let limit = limit(drive, "allowance", bounds, "1", |l| [l.allowance_locked_max; 2]);
     let (fits, shown) = judged(&all.found, bounds);
     let value = typical(&all.found);
-    let in_doubt = fits != Verdict::Proven || slipping(drive, &all.found).is_some();
-    let blind = in_doubt && was_hardly_silent(&all.found);
     let finding = match locked_verdict(drive, &all.found) {
         Some(Verdict::Disproven) => match slipping(drive, &all.found) {
             Some((at_s, manoeuvre)) => Finding::decided(
@@ -166,7 +164,7 @@ fn locks(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
             ),
             exercise_next_step(mode),
         ),
-        _ if blind => Finding::undecided(
+        _ if fits != Verdict::Proven && was_hardly_silent(&all.found) => Finding::undecided(
             scope,
             "hardly-silent",
             format!(
@@ -219,10 +217,10 @@ pub fn locked_verdict(drive: &Drive, found: &[(&Engagement, Allowance)]) -> Opti
     if against_road(drive, found).is_some() {
         return Some(Verdict::Undecided);
     }
-    let lets_go = verdict == Verdict::Disproven
-        || slipping(drive, found).is_some()
-        || found.iter().any(|(p, a)| drifts(drive, p, a));
-    if lets_go {
+    if slipping(drive, found).is_some() {
+        return Some(Verdict::Disproven);
+    }
+    if verdict == Verdict::Disproven || found.iter().any(|(p, a)| drifts(drive, p, a)) {
         let blind = was_hardly_silent(found);
         return Some(if blind { Verdict::Undecided } else { Verdict::Disproven });
     }
