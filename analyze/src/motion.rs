@@ -11,7 +11,7 @@ use wheelwitness_capture::storage::Storage;
 use wheelwitness_driveline::agreement::{Agreement, AgreementFold, CountedTwice};
 use wheelwitness_driveline::allowance::{Allowance, MismatchPrior, fit, front_share};
 use wheelwitness_driveline::course::Course;
-use wheelwitness_driveline::demand::{Motion, Prefer, Setup};
+use wheelwitness_driveline::demand::{Motion, Prefer, Setup, is_one_silent};
 use wheelwitness_driveline::fastest::{Fastest, FastestFold};
 use wheelwitness_driveline::mismatch::{Mismatch, MismatchFold, OpenCenter, Sides};
 use wheelwitness_driveline::places::{Exchanged, PlacesFold};
@@ -135,6 +135,8 @@ struct Folds<'a> {
     by_hand: &'a [(i64, i64)],
     next: usize,
     current: Option<(Period, PeriodFold, CountedTwice)>,
+    /// The step before, where the sensor of an output was silent in it.
+    silence_us: Option<(i64, i64)>,
     agreement: [AgreementFold; 2],
     places: Option<PlacesFold>,
     mismatch: [MismatchFold; 3],
@@ -165,6 +167,7 @@ pub fn motions<S: Storage>(
         by_hand: &stretches.by_hand,
         next: 0,
         current: None,
+        silence_us: None,
         agreement: [AgreementFold::new(setup, 0), AgreementFold::new(setup, 1)],
         places: PlacesFold::new(setup, vehicle.limits.sensor_ratio_percent),
         mismatch: [Sides::FrontRear, Sides::FrontLeftRight, Sides::RearLeftRight]
@@ -209,7 +212,8 @@ impl Folds<'_> {
         if self.by_hand.iter().any(|(from, to)| step.start_us < *to && step.end_us > *from) {
             return;
         }
-        let engaged = self.engaged_at(step);
+        let silence_us = self.is_one_silent(step).then_some((step.start_us, step.end_us));
+        let engaged = self.engaged_at(step, silence_us);
         let mode = engaged.map(|e| &self.vehicle.modes[e.mode]);
         let prefer = match mode.map(|m| m.coupling) {
             Some(Coupling::Locked) => Prefer::Course,
@@ -225,6 +229,7 @@ impl Folds<'_> {
         if let (Some(m), Some(engaged)) = (&motion, engaged) {
             self.fold_period(m, engaged, step);
         }
+        self.silence_us = silence_us;
         self.agreement.iter_mut().for_each(|a| a.push(step));
         if let Some(places) = &mut self.places {
             let middle_s = (step.start_us + step.end_us) as f64 * 5e-7;
@@ -249,13 +254,26 @@ impl Folds<'_> {
         self.plot.take(step, motion.as_ref(), range);
     }
 
+    /// The sensor of an output gave nothing while the other output turned, and no lifted wheel
+    /// explains it.
+    fn is_one_silent(&self, step: &Step) -> bool {
+        let [Some(front), Some(rear)] = [0, 1].map(|axle| self.setup.output(step, axle)) else {
+            return false;
+        };
+        is_one_silent(&front, &rear) && self.standstill(step) != Standstill::Confirmed
+    }
+
     fn range(&self, name: &str) -> f64 {
         self.vehicle.ranges.get(name).copied().unwrap_or(1.0)
     }
 
-    /// The period that holds the whole step, if one does; closes periods that are over.
-    fn engaged_at(&mut self, step: &Step) -> Option<Engaged> {
+    /// The period that holds the whole step, if one does; closes periods that are over. A sensor
+    /// that is silent right after a period may have missed edges in its last step as well.
+    fn engaged_at(&mut self, step: &Step, silence_us: Option<(i64, i64)>) -> Option<Engaged> {
         while self.engaged.get(self.next).is_some_and(|e| step.end_us > e.end_us) {
+            if let (Some((_, fold, _)), Some((from, to))) = (&mut self.current, silence_us) {
+                fold.silence(from, to);
+            }
             self.close();
             self.next += 1;
         }
@@ -280,7 +298,8 @@ impl Folds<'_> {
                 input_turn: Some(0.0),
                 records: RecordRange { first: m.records.0, last: m.records.1 },
             };
-            let fold = PeriodFold::new(range, per_turn, locked_max);
+            let mut fold = PeriodFold::new(range, per_turn, locked_max);
+            self.silence_us.iter().for_each(|(from, to)| fold.silence(*from, *to));
             (period, fold, CountedTwice::default())
         });
         twice.push(step, self.setup);
@@ -313,12 +332,12 @@ impl Folds<'_> {
     }
 
     fn close(&mut self) {
-        if let Some((mut period, fold, twice)) = self.current.take() {
+        if let Some((mut period, mut fold, twice)) = self.current.take() {
             period.miscounted_turn = twice.finish();
+            period.segments = fold.finish();
             period.silent_steps = fold.silent_steps;
             period.input_silent_steps = fold.input_silent_steps;
             period.parted_turn = fold.parted.most;
-            period.segments = fold.finish();
             self.out.periods.push(period);
         }
     }

@@ -183,6 +183,17 @@ impl Motion {
     }
 }
 
+/// The sensor of one output gave no edge in a step, while the other output turned by more than the
+/// way from one of its edges to the next, or than its unit may hide.
+pub fn is_one_silent(front: &Turn, rear: &Turn) -> bool {
+    let (silent, other) = match (front.still, rear.still) {
+        (true, false) => (front, rear),
+        (false, true) => (rear, front),
+        _ => return false,
+    };
+    other.turns > 1.5 * silent.edge.max(front.hidden() + rear.hidden())
+}
+
 /// Which source of curvature goes first where there are two.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Prefer {

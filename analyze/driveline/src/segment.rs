@@ -4,7 +4,7 @@
 //! Turns add up without error within a stretch, because neighbouring steps share a phase; what
 //! counting leaves open are the phases at the ends.
 
-use crate::demand::{CurvatureSource, DOUBTS, Demanded, Motion};
+use crate::demand::{CurvatureSource, DOUBTS, Demanded, Motion, is_one_silent};
 use crate::quantity::SURE;
 use crate::turn::{Opens, Turn};
 
@@ -325,6 +325,10 @@ pub struct PeriodFold {
     metres_per_turn: f64,
     open: Option<(Segment, Motion)>,
     done: Vec<Segment>,
+    /// The last motion, until it is known whether a sensor fell silent right after it.
+    held: Option<(Motion, Standstill)>,
+    /// A sensor was silent until then.
+    silent_to_us: Option<i64>,
     /// End of the last step that was pushed.
     seen_us: Option<i64>,
     /// End of the last segment, while no step since then was missed.
@@ -393,6 +397,8 @@ impl PeriodFold {
             metres_per_turn,
             open: None,
             done: Vec::new(),
+            held: None,
+            silent_to_us: None,
             seen_us: None,
             ended_us: None,
             silent_steps: 0,
@@ -401,8 +407,34 @@ impl PeriodFold {
         }
     }
 
-    /// Takes one motion in.
+    /// Takes one motion in. Where a sensor falls silent, and where it speaks again, it may have
+    /// missed edges in a part of a step: the motions beside its silence are left out.
     pub fn push(&mut self, m: &Motion, standstill: Standstill) {
+        if is_one_silent(&m.front, &m.rear) && standstill != Standstill::Confirmed {
+            self.silent_steps += 1;
+            return self.silence(m.start_us, m.end_us);
+        }
+        let speaks_again = self.silent_to_us.take() == Some(m.start_us);
+        self.release();
+        self.held = (!speaks_again).then(|| (m.clone(), standstill));
+    }
+
+    /// A sensor of an output was silent between these times, in the period or right beside it.
+    pub fn silence(&mut self, from_us: i64, to_us: i64) {
+        self.held = self.held.take().filter(|(m, _)| m.end_us != from_us || m.front.still);
+        self.release();
+        self.parted.low = None;
+        self.cut();
+        self.silent_to_us = Some(to_us);
+    }
+
+    fn release(&mut self) {
+        if let Some((m, standstill)) = self.held.take() {
+            self.take(&m, standstill);
+        }
+    }
+
+    fn take(&mut self, m: &Motion, standstill: Standstill) {
         if self.seen_us.replace(m.end_us) != Some(m.start_us) {
             self.cut();
             self.parted.low = None;
@@ -473,9 +505,10 @@ impl PeriodFold {
     }
 
     /// The segments so far; the open one is closed.
-    pub fn finish(mut self) -> Vec<Segment> {
+    pub fn finish(&mut self) -> Vec<Segment> {
+        self.release();
         self.cut();
-        self.done
+        std::mem::take(&mut self.done)
     }
 }
 

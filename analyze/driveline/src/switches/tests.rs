@@ -447,3 +447,34 @@ fn a_lamp_line_tells_steady_since_its_first_edge() {
     let steady = steps.iter().find(|s| s.action == Action::Lamp(LampState::Steady)).unwrap();
     assert_eq!((steady.moment.first_s, steady.moment.settled_s), (2.0, 2.004));
 }
+
+/// Away and back between two reminders, and both edges lost: the board counted them.
+#[test]
+fn edges_that_reminders_show_are_counted_on_so_that_the_next_edge_is_certain() {
+    let events = [
+        edge(1.0, true, 1),
+        edge(1.5, false, 2),
+        reminder(1.9, false),
+        reminder(2.0, true),
+        reminder(2.03, false),
+        edge(3.0, true, 5),
+    ];
+    let (steps, lines) = run(&[contact(Role::Position)], &events, 4.0);
+    let (on, moment) = *changes(&steps).last().expect("it changed");
+    assert!(on && moment.is_certain() && moment.first_s == 3.0, "{moment:?}");
+    let tally = lines.tallies()[0];
+    assert_eq!((tally.missed, tally.edges, tally.unplaced), (2, 5, 0), "{tally:?}");
+}
+
+/// On at 2.0; a reminder 10 ms later says off: the edge back was lost, and nothing told so.
+#[test]
+fn a_change_waits_while_a_reminder_within_its_calm_time_tells_the_other_level() {
+    let clock = |time_s| Event::Motion(Motion { time_s, ..Motion::default() });
+    let told = [reminder(1.9, false), edge(2.0, true, 1), reminder(2.01, false)];
+    let between = [0.03, 0.05, 0.07].map(|s| clock(2.0 + s));
+    for events in [told.to_vec(), [&told[..], &between].concat()] {
+        let (steps, lines) = run(&[contact(Role::Position)], &events, 3.0);
+        assert_eq!(changes(&steps), [], "it is where it was");
+        assert_eq!(lines.tallies()[0].blips, 1);
+    }
+}

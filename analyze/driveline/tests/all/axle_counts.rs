@@ -1,6 +1,6 @@
 //! What counts do not tell: wheels that a sensor missed, and stretches that nobody saw.
 
-use super::motion::{CIRCLES, PRIOR, SOUND, drive, leg, vehicle};
+use super::motion::{Build, CIRCLES, PRIOR, SOUND, drive, leg, vehicle};
 use wheelwitness_driveline::agreement::{Agreement, AgreementFold};
 use wheelwitness_driveline::allowance::fit;
 use wheelwitness_driveline::course::Course;
@@ -80,6 +80,41 @@ fn one_wheel_that_gives_no_edge_while_the_others_turn_is_a_silent_sensor() {
         period(&setup, &steps).silent_steps
     };
     assert_eq!((silent(9, 9), silent(9, 15)), (0, 6));
+}
+
+/// A sensor that is blind at low speed lost three edges of a lock's outputs, all in the first step
+/// in which it saw teeth again; what was before stood outside the period.
+#[test]
+fn edges_that_a_sensor_misses_beside_its_silence_are_no_difference_of_the_outputs() {
+    let setup = Setup::new(&vehicle());
+    let locked = Build { allowance: 0.0, ..SOUND };
+    let sound = drive(&[leg(60.0, 2.0, 1.0 / 6.0)], locked);
+    let counted = |silent: std::ops::Range<usize>, beside: &[usize], (from, to): (usize, usize)| {
+        let mut steps = sound.clone();
+        for k in silent.clone().chain(beside.iter().copied()) {
+            let rear = steps[k].turn[Place::RearShaft as usize].as_mut().expect("it is measured");
+            rear.still = silent.contains(&k);
+            rear.turns = if rear.still { 0.0 } else { rear.turns - 0.7 };
+        }
+        let mut fold = period(&setup, &[]);
+        let outside = |k: usize| (steps[k].start_us, steps[k].end_us);
+        if from > 0 {
+            let (from_us, to_us) = outside(from - 1);
+            fold.silence(from_us, to_us);
+        }
+        let motion = |s| setup.motion(s, &Course::default(), Prefer::Wheels);
+        let inside = steps[from..to].iter().filter_map(motion);
+        inside.for_each(|m| fold.push(&m, Standstill::Denied));
+        if to < steps.len() {
+            let (from_us, to_us) = outside(to);
+            fold.silence(from_us, to_us);
+        }
+        fold.finish().iter().map(|s| s.counted.abs()).sum::<f64>()
+    };
+    let all = (0, sound.len());
+    assert!(counted(40..44, &[39, 44], all) < 0.01, "in the middle of a period");
+    assert!(counted(0..0, &[20, 79], (20, 80)) < 0.01, "right before it and right after");
+    assert!(counted(0..0, &[50], (20, 80)) > 0.6, "where nothing is silent, a difference counts");
 }
 
 #[test]

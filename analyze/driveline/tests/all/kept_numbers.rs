@@ -333,8 +333,8 @@ fn keep_period(setup: &Setup, run: &Run, d: &Drive, steps: &[Step], kept: &mut K
             fold.push(&m, Standstill::Denied);
         }
     }
-    kept.line("parted", &[fold.parted.most, fold.silent_steps.into()]);
     let segments = fold.finish();
+    kept.line("parted", &[fold.parted.most, fold.silent_steps.into()]);
     segments.iter().for_each(|s| kept.line("segment", &told(s)));
     if let Some(a) = fit(&segments, 0.05, PRIOR) {
         kept.estimate("allowance", &a.allowance);

@@ -177,8 +177,8 @@ fn keep_walk(w: &Walk, kept: &mut Kept) {
             fold.push(&m, rests[(step.records.0 / 7 % 3) as usize]);
         }
     }
-    kept.line("parted", &[fold.parted.most, fold.silent_steps.into()]);
     let segments = fold.finish();
+    kept.line("parted", &[fold.parted.most, fold.silent_steps.into()]);
     // One line for all of them, in which nothing cancels.
     let mut sums = vec![segments.len() as f64];
     for (k, s) in segments.iter().enumerate() {

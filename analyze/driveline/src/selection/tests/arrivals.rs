@@ -54,3 +54,28 @@ fn without_lamps_a_row_that_was_read_before_the_unit_moved_tells_no_arrival() {
     let p = read_before_it_moved(dark);
     assert!(p.matched_s.is_some() && p.engaged_s.is_none(), "{:?}", p.engaged_s);
 }
+
+/// Both switches of the row settle before the board says anything else, so that both are told at
+/// once; the file names one before the other.
+#[test]
+fn a_row_is_matched_by_the_last_of_its_switches_in_whatever_order_the_file_names_them() {
+    for (front_s, lock_s) in [(11.801, 11.816), (11.816, 11.801)] {
+        let mut script = Script::standing_in(wagon(), "rear-only", 60.0);
+        script.ask(10.0, "locked").motor(10.1, 11.6, "locked");
+        script.set(front_s, "position-front", true).set(lock_s, "position-lock", true);
+        let total = script.run().selections[0].total.clone().expect("it matched");
+        assert!((total.low_s - 1.816).abs() < 1e-9 && total.high_s == total.low_s, "{total:?}");
+    }
+}
+
+#[test]
+fn a_request_is_made_by_the_last_of_its_lines_in_whatever_order_the_file_names_them() {
+    for (all_s, lock_s) in [(10.001, 10.016), (10.016, 10.001)] {
+        let mut script = Script::standing_in(wagon(), "rear-only", 60.0);
+        script.set(all_s, "request-all", true).set(lock_s, "request-lock", true);
+        script.motor(10.1, 11.6, "locked").arrive(11.8, "locked");
+        let timeline = script.run();
+        let [only] = timeline.selections.as_slice() else { panic!("one request: {timeline:?}") };
+        assert!((only.request.first_s - 10.016).abs() < 1e-9, "{:?}", only.request);
+    }
+}

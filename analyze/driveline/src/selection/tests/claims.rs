@@ -73,6 +73,15 @@ fn a_lost_request_for_the_mode_that_the_unit_last_moved_to_may_have_been_there()
     assert_eq!(last(&other, "locked"), NOTHING_MOVED);
 }
 
+/// The switches read full-time all the time: asked for, it was there already, and nothing moved.
+#[test]
+fn a_request_on_which_nothing_moved_says_nothing_of_where_the_unit_stands() {
+    let mut script = Script::standing_in(wagon(), "full-time", 90.0);
+    script.stick("position-lock").ask(10.0, "locked").motor(10.1, 11.6, "locked");
+    script.ask(30.0, "full-time").ask(50.0, "locked");
+    assert_eq!(last(&script, "locked"), MAY_BE_THERE);
+}
+
 #[test]
 fn a_first_request_that_is_lost_may_have_been_there_only_where_no_row_was_read() {
     let mut script = Script::standing_in(wagon(), "full-time", 60.0);
