@@ -26,7 +26,8 @@ proptest! {
         let by_tyres = mismatch_effect([i[0]; 2], c);
         prop_assert!((by_axles.by_axles_per_km - (i[0] - i[1]) * 1000.0 / c[0]).abs() < 1e-9);
         prop_assert!(by_axles.by_tyres_per_km.abs() < 1e-9);
-        prop_assert!((by_tyres.by_tyres_per_km - i[0] * (1000.0 / c[0] - 1000.0 / c[1])).abs() < 1e-9);
+        let tyres = i[0] * (1000.0 / c[0] - 1000.0 / c[1]);
+        prop_assert!((by_tyres.by_tyres_per_km - tyres).abs() < 1e-9);
         prop_assert!(by_tyres.by_axles_per_km.abs() < 1e-9);
         let both = (turns[0] + turns[1]) / 2.0;
         let way = [0, 1].map(|k| both / i[k] * c[k]);

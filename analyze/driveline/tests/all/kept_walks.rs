@@ -96,6 +96,17 @@ fn turn(dice: &mut Dice, place: Place, turns: f64, by_unit: bool, was: Option<Tu
     Turn { turns, u_start, u_end: u, still: silent, edge, sent }
 }
 
+fn some_leg(dice: &mut Dice) -> Leg {
+    let leg = Leg {
+        seconds: f64::from(20 + dice.of(60)) / 4.0,
+        speed: dice.pick(&[0.0, 0.5, 1.25, 3.0, 6.0, 12.0, 15.0, 22.0]),
+        curvature: dice.pick(&[0.0, 0.0, 0.000_5, 0.02, 1.0 / 7.0, -1.0 / 7.0, -1.0 / 16.0]),
+    };
+    // Nobody takes a hairpin at speed.
+    let curvature = if leg.speed > 4.0 { leg.curvature / 50.0 } else { leg.curvature };
+    Leg { curvature, ..leg }
+}
+
 fn walk(seed: u32) -> Walk {
     let mut dice = Dice(seed.wrapping_mul(0x9E37_79B9));
     let mut vehicle = vehicle();
@@ -124,14 +135,7 @@ fn walk(seed: u32) -> Walk {
     let (mut steps, mut course) = (Vec::new(), Course::default());
     let (mut last, mut now_us, mut heading) = ([None::<Turn>; PLACES], 1_000_000, 0.0f64);
     for _ in 0..6 + dice.of(5) {
-        let leg = Leg {
-            seconds: f64::from(20 + dice.of(60)) / 4.0,
-            speed: dice.pick(&[0.0, 0.5, 1.25, 3.0, 6.0, 12.0, 15.0, 22.0]),
-            curvature: dice.pick(&[0.0, 0.0, 0.000_5, 0.02, 1.0 / 7.0, -1.0 / 7.0, -1.0 / 16.0]),
-        };
-        // Nobody takes a hairpin at speed.
-        let curvature = if leg.speed > 4.0 { leg.curvature / 50.0 } else { leg.curvature };
-        let leg = Leg { curvature, ..leg };
+        let leg = some_leg(&mut dice);
         let rate = rates(leg, build);
         if dice.once_in(4) {
             now_us += i64::from(dice.of(9)) * STEP_US;
