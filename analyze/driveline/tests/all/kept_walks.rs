@@ -163,7 +163,7 @@ fn walk(seed: u32) -> Walk {
             let time_s = now_us as f64 * 1e-6;
             let speed_mps = (leg.speed + 0.02 * ripple(now_us as u32 / 1000)).max(0.0);
             let course_rad = (heading + 0.003 * ripple(k as u32)).rem_euclid(std::f64::consts::TAU);
-            if seed % 3 != 0 && !dice.once_in(50) {
+            if !seed.is_multiple_of(3) && !dice.once_in(50) {
                 course.push(Fix { time_s, speed_mps, course_rad });
             }
         }
