@@ -120,7 +120,10 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
     let counted_range = counted_range(segments);
     let mut manoeuvred = by_manoeuvre(sharpen(segments));
     manoeuvred.iter_mut().for_each(|s| hold_rocking(s, counted_range));
-    let rows: Vec<&Segment> = manoeuvred.iter().collect();
+    let all: Vec<&Segment> = manoeuvred.iter().collect();
+    // Of a turn shorter than the window of its course, most of the demand was put back.
+    let told = |s: &&Segment| s.seconds() >= s.smear_s;
+    let rows: Vec<&Segment> = all.iter().copied().filter(told).collect();
     let demanded_turn: f64 = rows.iter().map(|s| s.demanded[0]).sum();
     let telling = rows.iter().filter(|s| s.tells()).map(|s| s.demanded[0]).sum::<f64>();
     if telling < EXERCISE_TURN {
@@ -178,7 +181,7 @@ pub fn fit(segments: &[Segment], backlash_turn: f64, prior: MismatchPrior) -> Op
         demanded_turn,
         straight_turn,
         counted_range,
-        against_free_front: against_free_front(&rows, prior.mean),
+        against_free_front: against_free_front(&all, prior.mean),
         manoeuvres: manoeuvres(&rows, mu, mu_u.hypot(scale_u), play),
     })
 }

@@ -2,6 +2,7 @@
 //! all of it is linked and run once.
 
 mod axle_counts;
+mod circle;
 mod clocks;
 mod common;
 mod contacts;

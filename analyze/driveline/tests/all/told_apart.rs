@@ -126,3 +126,36 @@ fn a_shaft_that_its_wheels_contradict_is_a_doubt_of_the_allowance() {
     doubted.doubt_counts(0.0);
     assert!(doubted.allowance.components.iter().all(|c| c.u > 0.0), "no empty component");
 }
+
+/// Two circles to one demand a turn, and a start of a second that a course of seven saw bend to
+/// one side: nearly all of its demand would be what was put back, and against the circles it would
+/// tell a share of its own.
+#[test]
+fn a_turn_shorter_than_the_window_of_its_course_tells_nothing() {
+    let setup = Setup::new(&vehicle());
+    let mut fold = PeriodFold::new(1.0, setup.metres_per_turn(), 0.1);
+    let mut course = Course::default();
+    let (speed_mps, curvature) = (1.2, 1.0 / 8.0);
+    for k in 0..120 {
+        let side = if k < 60 { f64::from(k) } else { f64::from(120 - k) };
+        let course_rad = (speed_mps * curvature * side).rem_euclid(TAU);
+        course.push(Fix { time_s: 5.0 + f64::from(k), speed_mps, course_rad });
+    }
+    let legs = [leg(60.0, speed_mps, curvature), leg(60.0, speed_mps, -curvature)];
+    for step in drive(&legs, Build { front_over_rear: 0.96, ..SOUND }) {
+        let motion = setup.motion(&step, &course, Prefer::Course);
+        motion.iter().for_each(|m| fold.push(m, Standstill::Denied));
+    }
+    let circles = fold.finish();
+    let mut start = circles[0].clone();
+    let share = 3.2 / start.rear;
+    (start.start_us, start.end_us) = (start.start_us - 1_000_000, start.start_us);
+    (start.rear, start.smear_s) = (3.2, 7.0);
+    start.counted *= 1.2 * share;
+    start.curvature_turn *= -share;
+    start.demanded.iter_mut().for_each(|d| *d *= 1.3 * share);
+    let with_it = [&[start][..], &circles].concat();
+    let prior = MismatchPrior { mean: 0.042, u: 0.06, scale: (0.0, 0.0) };
+    let of = |segments: &[Segment]| fit(segments, 0.02, prior).expect("two circles").allowance;
+    assert_eq!(of(&with_it), of(&circles));
+}
