@@ -130,19 +130,21 @@ fn locks(drive: &Drive, mode: &Mode, periods: &[&Engagement]) -> Finding {
     };
     let bounds = locked_bounds(drive);
     let limit = limit(drive, "allowance", bounds, "1", |l| [l.allowance_locked_max; 2]);
-    let (fits, shown) = judged(&all.found, bounds);
+    let (fits, mut shown) = judged(&all.found, bounds);
     let value = typical(&all.found);
     let finding = match locked_verdict(drive, &all.found) {
         Some(Verdict::Disproven) => match slipping(drive, &all.found) {
-            Some((at_s, manoeuvre)) => Finding::decided(
-                scope,
-                Verdict::Disproven,
-                "outside-limit",
-                format!(
+            Some((at_s, manoeuvre)) => {
+                let reason = format!(
                     "from {at_s:.0} s the outputs differ by {:.0} % of what the road demands",
                     100.0 * manoeuvre.value
-                ),
-            ),
+                );
+                // On the whole its period may still look like a lock.
+                for p in shown.iter_mut().filter(|p| p.start_s <= at_s && at_s < p.end_s) {
+                    (p.verdict, p.reason) = (Verdict::Disproven, reason.clone());
+                }
+                Finding::decided(scope, Verdict::Disproven, "outside-limit", reason)
+            }
             None => disproven(&shown, scope, "differ in step with the road"),
         },
         Some(Verdict::Proven) => Finding::decided(
